@@ -1,0 +1,633 @@
+//! The close of a site's business day.
+//!
+//! Every part is walked through its day in the order of what happened; what was
+//! there as the day began and what came in equals what went out, what was
+//! posted, and what is there as it ends. What a person should look at is a flag:
+//! a finding is data, never an error. Two runs over the same day give the same
+//! close: sums in order of ids, whole numbers, no clock.
+//!
+//! How one part is balanced is in [`crate::balance`], plain yield in
+//! [`crate::fillet_yield`]; what is read and written is not here.
+
+mod flags;
+mod walk;
+
+use std::collections::BTreeMap;
+
+use crate::balance::Holding;
+use crate::fillet_yield::{YieldKey, YieldSums, pooled};
+use crate::fish::{Outlet, Presentation, Storage, coded};
+use crate::ids::{DayNumber, PartId};
+use crate::making::{Making, MakingKind};
+use crate::money::{Currency, Money};
+use crate::office::Settings;
+use crate::weight::{Weight, WeightUnit};
+
+/// Version of the rules by which a day is closed; it rises when the same day
+/// would come out otherwise.
+pub const RULES_VERSION: i64 = 1;
+
+/// All that a close is worked out from.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct DayInput {
+    /// Site number.
+    pub site: i64,
+    /// The business day.
+    pub day: DayNumber,
+    /// Its first instant, microseconds since 1970 UTC.
+    pub start_us: i64,
+    /// The first instant after it.
+    pub end_us: i64,
+    /// The site's money.
+    pub currency: Currency,
+    /// Unit people read.
+    pub shown_unit: WeightUnit,
+    /// Settings in force as the day began.
+    pub settings: Settings,
+    /// What each open part held as the day began.
+    pub opening: BTreeMap<PartId, Holding>,
+    /// Every part that was on hand or touched.
+    pub parts: BTreeMap<PartId, PartFacts>,
+    /// What happened to weight, in any order.
+    pub happened: Vec<Happening>,
+    /// Makings of the day with their entry ids, customers' cuts among them.
+    pub makings: Vec<(i64, Making)>,
+    /// What tickets of the day said that the close repeats.
+    pub tickets: Vec<TicketSaid>,
+    /// Devices known to hold deeds that have not come in.
+    pub undrained: Vec<Undrained>,
+    /// What each party was owed as the day began.
+    pub balances: BTreeMap<String, PayBalance>,
+    /// Changes of pay entered on this day, in any order.
+    pub pay: Vec<PayChange>,
+}
+
+/// What the book has on file of a part.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PartFacts {
+    /// ASFIS code.
+    pub species: String,
+    /// Form of the fish.
+    pub presentation: Presentation,
+    /// How it is kept.
+    pub storage: Option<Storage>,
+    /// Supplier of record; empty for several.
+    pub supplier: String,
+    /// Set aside.
+    pub held: bool,
+    /// Below the plate minimum.
+    pub undersize: bool,
+    /// Where undersize fish was proposed to go.
+    pub proposed: Option<Outlet>,
+    /// Why there, or why nowhere.
+    pub proposed_reason: String,
+    /// What it once held, where it was finished on an earlier day.
+    pub finished: Option<Holding>,
+}
+
+/// Something that happened to weight.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Happening {
+    /// When, microseconds since 1970 UTC.
+    pub happened_us: i64,
+    /// Entry that says so.
+    pub entry: i64,
+    /// What.
+    pub what: What,
+}
+
+/// What happened to weight.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub enum What {
+    /// Taken in on a ticket.
+    Bought {
+        /// Into which part.
+        part: PartId,
+        /// Paid weight.
+        weight: Weight,
+        /// Amount of its line, minor units.
+        cost_minor: i64,
+    },
+    /// Brought back by a customer.
+    Returned {
+        /// Into which part.
+        part: PartId,
+        /// How much.
+        weight: Weight,
+        /// What it had cost, minor units.
+        cost_minor: i64,
+    },
+    /// Held, released or regraded.
+    Shifted {
+        /// Out of which part.
+        from: PartId,
+        /// Into which part.
+        to: PartId,
+        /// How much.
+        weight: Weight,
+    },
+    /// Left for an outlet.
+    Moved {
+        /// Out of which part.
+        part: PartId,
+        /// Where to.
+        outlet: Outlet,
+        /// How much.
+        weight: Weight,
+        /// A count of 0 after it.
+        emptied: bool,
+    },
+    /// Made into other lots.
+    Made {
+        /// Kind of making.
+        kind: MakingKind,
+        /// What went in.
+        inputs: Vec<Used>,
+        /// The new lots.
+        lots: Vec<NewLot>,
+        /// Residue within the allowance.
+        cutting_loss: Weight,
+        /// Residue beyond it.
+        table_unaccounted: Weight,
+    },
+    /// Weighed at close.
+    Counted {
+        /// Which part.
+        part: PartId,
+        /// What was there.
+        weight: Weight,
+    },
+}
+
+/// Weight a making took.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Used {
+    /// Out of which part.
+    pub part: PartId,
+    /// How much.
+    pub weight: Weight,
+    /// A count of 0 after it.
+    pub emptied: bool,
+}
+
+/// A lot a making gave.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct NewLot {
+    /// Its only part.
+    pub part: PartId,
+    /// How much.
+    pub weight: Weight,
+}
+
+/// What a ticket said that the close repeats.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct TicketSaid {
+    /// Its entry id.
+    pub entry: i64,
+    /// What the price shown offline made of the payout, minor units; 0 is no
+    /// difference.
+    pub offline_difference_minor: i64,
+    /// The device's clock was off.
+    pub clock_skew: bool,
+    /// An adjustment changed the cost of the fish.
+    pub price_adjusted: bool,
+}
+
+/// A device known to hold deeds that have not come in.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Undrained {
+    /// Its code.
+    pub device: String,
+    /// Deeds it said it had.
+    pub queued: i64,
+    /// Deeds of those that were answered.
+    pub resolved: i64,
+}
+
+/// What a party is owed, and what is held, minor units.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct PayBalance {
+    /// Owed.
+    pub owed_minor: i64,
+    /// Not owed yet.
+    pub held_minor: i64,
+}
+
+/// A change of what a party is owed.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PayChange {
+    /// Party code.
+    pub party: String,
+    /// By how much.
+    pub by: PayBalance,
+}
+
+/// A day, closed. Its revision and when it was recorded stand beside it, never
+/// in it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CloseDoc {
+    /// Site number.
+    pub site: i64,
+    /// The business day.
+    pub day: DayNumber,
+    /// [`RULES_VERSION`] by which it was closed.
+    pub rules_version: i64,
+    /// Whether anything is missing from it.
+    pub state: CloseState,
+    /// Weight over all parts of the site.
+    pub balance: DayBalance,
+    /// By part.
+    pub parts: Vec<PartBalance>,
+    /// Cuts and dressings, by entry.
+    pub cuts: Vec<CutBalance>,
+    /// By supplier.
+    pub yields: Vec<YieldRow>,
+    /// By part.
+    pub undersize: Vec<UndersizeRow>,
+    /// By party.
+    pub payouts: Vec<PayRow>,
+    /// By kind, then subject.
+    pub flags: Vec<Flag>,
+    /// What the figures leave out.
+    pub remarks: Vec<String>,
+}
+
+coded! {
+    /// Whether anything is missing from a close.
+    CloseState {
+        /// Every open part was counted and no device is known undrained.
+        Closed = 1 "closed",
+        /// Else; the gaps are among the flags.
+        ClosedWithGaps = 2 "closed with gaps",
+    }
+}
+
+/// Weight over all parts: opening + bought + returned + made = used + out +
+/// shrink + unaccounted + closing.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct DayBalance {
+    /// As the day began.
+    pub opening: Weight,
+    /// Taken in on tickets.
+    pub bought: Weight,
+    /// Brought back by customers.
+    pub returned: Weight,
+    /// New lots out of makings.
+    pub made: Weight,
+    /// Into makings.
+    pub used: Weight,
+    /// By outlet; none of nothing.
+    pub out: Vec<OutletWeight>,
+    /// Expected drip posted at counts.
+    pub shrink: Weight,
+    /// Missing at counts, less surplus.
+    pub unaccounted: Weight,
+    /// As the day ended.
+    pub closing: Weight,
+    /// Of what was used: residue within the allowance.
+    pub cutting_loss: Weight,
+    /// Of what was used: residue beyond it.
+    pub table_unaccounted: Weight,
+}
+
+/// Weight that went to an outlet.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct OutletWeight {
+    /// Where.
+    pub outlet: Outlet,
+    /// How much.
+    pub weight: Weight,
+}
+
+/// One part's day.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PartBalance {
+    /// The part.
+    pub part: PartId,
+    /// ASFIS code.
+    pub species: String,
+    /// Form of the fish.
+    pub presentation: Presentation,
+    /// Supplier of record; empty for several.
+    pub supplier: String,
+    /// As the day began.
+    pub opening: Weight,
+    /// Came in, from siblings as well.
+    pub came_in: Weight,
+    /// Went out, to siblings and makings as well.
+    pub went_out: Weight,
+    /// Expected drip posted at a count.
+    pub shrink: Weight,
+    /// Plus is missing, minus is surplus.
+    pub unaccounted: Weight,
+    /// As the day ended.
+    pub closing: Weight,
+    /// Counted for this day.
+    pub counted: bool,
+    /// Nothing is left.
+    pub finished: bool,
+}
+
+/// A cut or dressing at the own table.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CutBalance {
+    /// Its entry id.
+    pub entry: i64,
+    /// Party that cut.
+    pub cutter: String,
+    /// What went in.
+    pub input: Weight,
+    /// Fillet that came out.
+    pub fillet: Weight,
+    /// Other new lots.
+    pub other_lots: Weight,
+    /// Thrown out.
+    pub discard: Weight,
+    /// Residue within the allowance.
+    pub cutting_loss: Weight,
+    /// Residue beyond it.
+    pub table_unaccounted: Weight,
+    /// Everything was weighed.
+    pub judged: bool,
+}
+
+/// Undersize fish, and where it went on this day.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct UndersizeRow {
+    /// The part.
+    pub part: PartId,
+    /// ASFIS code.
+    pub species: String,
+    /// Supplier of record.
+    pub supplier: String,
+    /// Where it was proposed to go.
+    pub proposed: Option<Outlet>,
+    /// Why there, or why nowhere.
+    pub proposed_reason: String,
+    /// Bought today; nothing for fish of an earlier day.
+    pub taken_in: Weight,
+    /// Where it went, by outlet.
+    pub out: Vec<OutletWeight>,
+    /// Went into makings.
+    pub made_into_lots: Weight,
+    /// As the day ended.
+    pub left: Weight,
+}
+
+/// What a party is owed as the day ends.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PayRow {
+    /// Party code.
+    pub party: String,
+    /// Balance.
+    pub owed: Money,
+    /// Balance that is not owed yet.
+    pub held: Money,
+    /// What the day's entries added to what is owed.
+    pub owed_today: Money,
+}
+
+/// A plain pooled yield.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct YieldRow {
+    /// Supplier of record; empty for a pool.
+    pub supplier: String,
+    /// ASFIS code.
+    pub species: String,
+    /// Form in which it went in.
+    pub presentation: Presentation,
+    /// Cut specification.
+    pub specification: String,
+    /// At a customer's kitchen.
+    pub customer_kitchen: bool,
+    /// Cuts of this supplier's fish alone.
+    pub cuts: i64,
+    /// What went into them.
+    pub input: Weight,
+    /// Fillet that came out.
+    pub fillet: Weight,
+    /// Hundredths of a percent, half up; absent without such a cut.
+    pub yield_e2: Option<i64>,
+    /// Cuts that mixed suppliers.
+    pub mixed_cuts: i64,
+    /// What of this supplier's went into those.
+    pub mixed_input: Weight,
+}
+
+coded! {
+    /// What a flag is about.
+    FlagKind {
+        /// More or less was counted in a part than the book and drip explain.
+        Unaccounted = 1 "unaccounted",
+        /// The same over the whole site.
+        UnaccountedSite = 2 "unaccounted_site",
+        /// As much too little in one part as too much in another.
+        Swapped = 3 "swapped",
+        /// More was lost at the table than cutting explains.
+        TableUnaccounted = 4 "table_unaccounted",
+        /// More came off the table than went on it.
+        MoreOutThanIn = 5 "more_out_than_in",
+        /// More went out of a part than was in it.
+        Overdrawn = 6 "overdrawn",
+        /// Weight went out of a finished part.
+        Reopened = 7 "reopened",
+        /// A hold nobody has ended.
+        HoldOld = 8 "hold_old",
+        /// An open part nobody counted.
+        Uncounted = 9 "uncounted",
+        /// A device still holds deeds.
+        DeviceUndrained = 10 "device_undrained",
+        /// A price shown without signal was not the list's.
+        OfflineDifference = 11 "offline_difference",
+        /// A device's clock was off.
+        ClockSkew = 12 "clock_skew",
+    }
+}
+
+impl FlagKind {
+    /// Whether the day is closed with gaps because of it.
+    #[must_use]
+    pub const fn is_gap(self) -> bool {
+        matches!(self, FlagKind::Uncounted | FlagKind::DeviceUndrained)
+    }
+}
+
+/// Something a person should look at.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Flag {
+    /// What it is about.
+    pub kind: FlagKind,
+    /// Part, ticket, making or device; with site, day and kind it names the
+    /// flag.
+    pub subject: String,
+    /// For people.
+    pub text: String,
+    /// Weight at stake; nothing where none is.
+    pub weight: Weight,
+    /// Money at stake; nothing where none is.
+    pub value: Money,
+    /// The day is closed with gaps because of it.
+    pub gap: bool,
+}
+
+/// A close with what the books carry on from it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Judged {
+    /// The close.
+    pub doc: CloseDoc,
+    /// What each open part holds as the day ends.
+    pub on_hand: BTreeMap<PartId, Holding>,
+    /// What counts posted, in the order of what happened.
+    pub found: Vec<Posted>,
+}
+
+/// What a count posted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Posted {
+    /// Which part.
+    pub part: PartId,
+    /// Entry of the count, or of what finished the part.
+    pub by: i64,
+    /// Expected drip.
+    pub shrink: Weight,
+    /// Plus is missing, minus is surplus.
+    pub unaccounted: Weight,
+}
+
+/// Closes a day.
+#[must_use]
+pub fn judge(day: &DayInput) -> Judged {
+    let walk = walk::Walk::through(day);
+    let flags = flags::raise(day, &walk);
+    let gaps = flags.iter().any(|flag| flag.gap);
+    let doc = CloseDoc {
+        site: day.site,
+        day: day.day,
+        rules_version: RULES_VERSION,
+        state: if gaps {
+            CloseState::ClosedWithGaps
+        } else {
+            CloseState::Closed
+        },
+        balance: walk.day_balance(),
+        parts: walk.part_balances(day),
+        cuts: cuts(day),
+        yields: yields(day),
+        undersize: walk.undersize(day),
+        payouts: payouts(day),
+        remarks: remarks(day, &walk, &flags),
+        flags,
+    };
+    Judged {
+        doc,
+        on_hand: walk.on_hand(),
+        found: walk.posted,
+    }
+}
+
+fn cuts(day: &DayInput) -> Vec<CutBalance> {
+    let mut cuts: Vec<_> = day
+        .makings
+        .iter()
+        .filter(|(_, making)| matches!(making.kind, MakingKind::Cut | MakingKind::Dress))
+        .map(|(entry, making)| CutBalance {
+            entry: *entry,
+            cutter: making.cutter.clone(),
+            input: making.input,
+            fillet: making.fillet,
+            other_lots: making.other_lots(),
+            discard: making.discard(),
+            cutting_loss: making.cutting_loss,
+            table_unaccounted: making.table_unaccounted,
+            judged: making.is_judged(),
+        })
+        .collect();
+    cuts.sort_by_key(|cut| cut.entry);
+    cuts
+}
+
+fn yields(day: &DayInput) -> Vec<YieldRow> {
+    let row = |(key, sums): (YieldKey, YieldSums)| YieldRow {
+        supplier: key.supplier,
+        species: key.species,
+        presentation: key.presentation,
+        specification: key.specification,
+        customer_kitchen: key.customer_kitchen,
+        cuts: sums.cuts,
+        input: sums.input,
+        fillet: sums.fillet,
+        yield_e2: sums.percent_e2(),
+        mixed_cuts: sums.mixed_cuts,
+        mixed_input: sums.mixed_input,
+    };
+    pooled(day.makings.iter().map(|(_, making)| making))
+        .into_iter()
+        .map(row)
+        .collect()
+}
+
+/// What each party is owed: what it was, and what this day entered. A party with
+/// nothing at all is left out.
+fn payouts(day: &DayInput) -> Vec<PayRow> {
+    let mut rows: BTreeMap<&str, (PayBalance, i64)> = day
+        .balances
+        .iter()
+        .map(|(party, &balance)| (party.as_str(), (balance, 0)))
+        .collect();
+    for change in &day.pay {
+        let (balance, today) = rows.entry(&change.party).or_default();
+        balance.owed_minor = balance.owed_minor.saturating_add(change.by.owed_minor);
+        balance.held_minor = balance.held_minor.saturating_add(change.by.held_minor);
+        *today = today.saturating_add(change.by.owed_minor);
+    }
+    let money = |minor| Money::new(minor, day.currency);
+    rows.into_iter()
+        .filter(|(_, (balance, today))| *balance != PayBalance::default() || *today != 0)
+        .map(|(party, (balance, today))| PayRow {
+            party: party.to_owned(),
+            owed: money(balance.owed_minor),
+            held: money(balance.held_minor),
+            owed_today: money(today),
+        })
+        .collect()
+}
+
+fn remarks(day: &DayInput, walk: &walk::Walk, flags: &[Flag]) -> Vec<String> {
+    let mut remarks = vec![
+        "Unaccounted weight is judged by the site's limits, without an uncertainty budget yet."
+            .to_owned(),
+    ];
+    for (species, presentation, storage) in walk.drip_not_set(day) {
+        let kept = storage.map_or("storage not said", Storage::word);
+        let form = presentation.word();
+        remarks.push(format!(
+            "Drip is not set for {species} {form}, {kept}: it counts as 0."
+        ));
+    }
+    let uncounted = flags
+        .iter()
+        .filter(|flag| flag.kind == FlagKind::Uncounted)
+        .count();
+    if uncounted > 0 {
+        let parts = if uncounted == 1 {
+            "1 open part has"
+        } else {
+            "open parts have"
+        };
+        let number = if uncounted == 1 {
+            String::new()
+        } else {
+            format!("{uncounted} ")
+        };
+        remarks.push(format!(
+            "{number}{parts} no count: neither drip nor unaccounted weight is posted there."
+        ));
+    }
+    if day.tickets.iter().any(|ticket| ticket.price_adjusted) {
+        remarks.push("The cost of fish leaves out price adjustments of tickets.".to_owned());
+    }
+    remarks
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,349 @@
+//! What a person should look at in the morning.
+//!
+//! Unaccounted weight is flagged where it is more than the site's limits and
+//! worth enough, in a part and over the site; there is no uncertainty budget
+//! yet, and the text says so. As much too little in one part as too much in
+//! another of the same species is probably two parts mixed up. A flag of one
+//! kind and subject is the same flag in every revision of the day.
+
+use super::walk::{Walk, share};
+use super::{DayInput, Flag, FlagKind};
+use crate::balance::PartDay;
+use crate::ids::PartId;
+use crate::money::Money;
+use crate::stock::{add, sub};
+use crate::weight::Weight;
+
+/// Two parts are a swapped pair where the sizes differ by at most one in so many.
+const SWAP_LIKENESS: i64 = 20;
+
+const DAY_US: i64 = 86_400_000_000;
+
+/// All flags of a day, by kind, then subject.
+pub(super) fn raise(day: &DayInput, walk: &Walk) -> Vec<Flag> {
+    let mut flags = unaccounted(day, walk);
+    flags.extend(unaccounted_site(day, walk));
+    flags.extend(table(day, walk));
+    for (&id, part) in &walk.parts {
+        flags.extend(beyond(day, id, part));
+    }
+    for (id, part) in walk.open() {
+        flags.extend(hold_old(day, id, part));
+        flags.extend(uncounted(day, id, part));
+    }
+    flags.extend(devices(day));
+    flags.extend(tickets(day));
+    flags.sort_by(|a, b| (a.kind, &a.subject).cmp(&(b.kind, &b.subject)));
+    flags
+}
+
+fn flag(day: &DayInput, kind: FlagKind, subject: impl ToString, text: String) -> Flag {
+    Flag {
+        kind,
+        subject: subject.to_string(),
+        text,
+        weight: Weight::ZERO,
+        value: Money::zero(day.currency),
+        gap: kind.is_gap(),
+    }
+}
+
+impl Flag {
+    fn at_stake(self, weight: Weight, minor: i64) -> Flag {
+        Flag {
+            weight,
+            value: Money::new(minor, self.value.currency()),
+            ..self
+        }
+    }
+}
+
+fn shown(day: &DayInput, weight: Weight) -> String {
+    format!(
+        "{} {}",
+        weight.abs().shown(day.shown_unit),
+        day.shown_unit.symbol()
+    )
+}
+
+/// "PZO whole of ana, 2031050200010000001A/1".
+fn named(day: &DayInput, id: PartId) -> String {
+    let Some(facts) = day.parts.get(&id) else {
+        return id.to_string();
+    };
+    let of = match facts.supplier.as_str() {
+        "" => String::new(),
+        supplier => format!(" of {supplier}"),
+    };
+    format!("{} {}{of}, {id}", facts.species, facts.presentation.word())
+}
+
+/// What was handled of a part: what was there and what came in.
+fn handled(part: &PartDay) -> Weight {
+    add(part.opening.max(Weight::ZERO), part.came_in)
+}
+
+/// Whether `unaccounted` of so much handled is worth a person's time: more than
+/// both limits of weight, and at least the limit of value.
+fn is_flagged(day: &DayInput, unaccounted: Weight, handled: Weight, minor: i64) -> bool {
+    let limit = day
+        .settings
+        .flag_weight()
+        .max(handled.millionths(day.settings.flag_ppm()));
+    unaccounted.abs() > limit && minor.saturating_abs() >= day.settings.flag_value_minor()
+}
+
+fn unaccounted(day: &DayInput, walk: &Walk) -> Vec<Flag> {
+    let mut missing: Vec<(PartId, &PartDay)> = walk
+        .parts
+        .iter()
+        .filter(|(_, part)| {
+            let minor = part.now.cost_of(part.unaccounted);
+            is_flagged(day, part.unaccounted, handled(part), minor)
+        })
+        .map(|(&id, part)| (id, part))
+        .collect();
+    let mut flags = Vec::new();
+    while let Some((id, part)) = missing.first().copied() {
+        let twin = missing.iter().position(|&(other, b)| {
+            is_swap(part.unaccounted, b.unaccounted) && same_species(day, id, other)
+        });
+        match twin {
+            Some(place) => {
+                let (other, twin) = missing.remove(place);
+                flags.push(swapped(day, (id, part), (other, twin)));
+            }
+            None => flags.push(part_unaccounted(day, id, part)),
+        }
+        missing.remove(0);
+    }
+    flags
+}
+
+fn same_species(day: &DayInput, a: PartId, b: PartId) -> bool {
+    let species = |id| day.parts.get(&id).map(|facts| &facts.species);
+    species(a) == species(b)
+}
+
+/// Whether one is missing about as much as the other has too much: within 5 %
+/// of the larger.
+fn is_swap(a: Weight, b: Weight) -> bool {
+    let apart = add(a, b).abs().units().saturating_mul(SWAP_LIKENESS);
+    a.is_negative() != b.is_negative() && apart <= a.abs().max(b.abs()).units()
+}
+
+fn swapped(day: &DayInput, a: (PartId, &PartDay), b: (PartId, &PartDay)) -> Flag {
+    let (short, long) = if a.1.unaccounted.is_negative() {
+        (b, a)
+    } else {
+        (a, b)
+    };
+    let text = format!(
+        "Probably swapped: {} is missing in {}, and {} is too much in {}. Judged without an \
+         uncertainty budget yet.",
+        shown(day, short.1.unaccounted),
+        named(day, short.0),
+        shown(day, long.1.unaccounted),
+        named(day, long.0),
+    );
+    let (first, second) = (a.0.min(b.0), a.0.max(b.0));
+    flag(day, FlagKind::Swapped, format!("{first} {second}"), text).at_stake(
+        short.1.unaccounted,
+        short.1.now.cost_of(short.1.unaccounted),
+    )
+}
+
+fn part_unaccounted(day: &DayInput, id: PartId, part: &PartDay) -> Flag {
+    let what = if part.unaccounted.is_negative() {
+        "too much"
+    } else {
+        "missing"
+    };
+    let text = format!(
+        "{} {what} in {}: of {} on the book, {} should have dripped and {} was found. Judged \
+         without an uncertainty budget yet.",
+        shown(day, part.unaccounted),
+        named(day, id),
+        shown(day, book_before(part)),
+        shown(day, part.shrink),
+        shown(day, found(part)),
+    );
+    let minor = part.now.cost_of(part.unaccounted);
+    flag(day, FlagKind::Unaccounted, id, text).at_stake(part.unaccounted, minor)
+}
+
+/// Book weight before anything was posted today, after all that came and went.
+fn book_before(part: &PartDay) -> Weight {
+    sub(add(part.opening, part.came_in), part.went_out)
+}
+
+fn found(part: &PartDay) -> Weight {
+    sub(sub(book_before(part), part.shrink), part.unaccounted)
+}
+
+fn unaccounted_site(day: &DayInput, walk: &Walk) -> Option<Flag> {
+    let totals = walk.day_balance();
+    let minor = walk
+        .parts
+        .values()
+        .map(|part| part.now.cost_of(part.unaccounted))
+        .fold(0_i64, i64::saturating_add);
+    let opening = walk
+        .parts
+        .values()
+        .map(|part| part.opening.max(Weight::ZERO))
+        .sum();
+    let handled = add(add(opening, totals.bought), totals.returned);
+    if !is_flagged(day, totals.unaccounted, handled, minor) {
+        return None;
+    }
+    let what = if totals.unaccounted.is_negative() {
+        "too much"
+    } else {
+        "missing"
+    };
+    let text = format!(
+        "{} {what} over the whole site, of {} handled. Judged without an uncertainty budget yet.",
+        shown(day, totals.unaccounted),
+        shown(day, handled),
+    );
+    let subject = day.site;
+    Some(flag(day, FlagKind::UnaccountedSite, subject, text).at_stake(totals.unaccounted, minor))
+}
+
+fn table(day: &DayInput, walk: &Walk) -> Vec<Flag> {
+    let mut flags = Vec::new();
+    for (entry, making) in day
+        .makings
+        .iter()
+        .filter(|(_, making)| making.moves_weight())
+    {
+        let beyond = making.table_unaccounted;
+        if beyond.is_zero() {
+            continue;
+        }
+        let kind = making.kind.word();
+        let (flag_kind, text) = if beyond.is_negative() {
+            let above = add(making.cutting_loss, beyond);
+            let text = format!(
+                "{} more came out of the {kind} {entry} than the {} that went in: rinse water, \
+                 or a missing input.",
+                shown(day, above),
+                shown(day, making.input),
+            );
+            (FlagKind::MoreOutThanIn, text)
+        } else {
+            let text = format!(
+                "{} of the {} in the {kind} {entry} is unaccounted at the table, beyond {} of \
+                 cutting loss.",
+                shown(day, beyond),
+                shown(day, making.input),
+                shown(day, making.cutting_loss),
+            );
+            (FlagKind::TableUnaccounted, text)
+        };
+        let taken = walk.makings.get(entry).copied().unwrap_or_default();
+        let minor = share(taken.cost_minor, beyond, taken.came_in);
+        flags.push(flag(day, flag_kind, entry, text).at_stake(beyond, minor));
+    }
+    flags
+}
+
+fn beyond(day: &DayInput, id: PartId, part: &PartDay) -> Vec<Flag> {
+    let mut flags = Vec::new();
+    if !part.overdrawn.is_zero() {
+        let text = format!(
+            "{} more went out of {} than was in it: a missing entry, or a wrong part.",
+            shown(day, part.overdrawn),
+            named(day, id),
+        );
+        let minor = part.now.cost_of(part.overdrawn);
+        flags.push(flag(day, FlagKind::Overdrawn, id, text).at_stake(part.overdrawn, minor));
+    }
+    if !part.reopened.is_zero() {
+        let text = format!(
+            "{} went out of {} after it was finished; it is open again.",
+            shown(day, part.reopened),
+            named(day, id),
+        );
+        let minor = part.now.cost_of(part.reopened);
+        flags.push(flag(day, FlagKind::Reopened, id, text).at_stake(part.reopened, minor));
+    }
+    flags
+}
+
+fn hold_old(day: &DayInput, id: PartId, part: &PartDay) -> Option<Flag> {
+    if part.now.held_us == 0 {
+        return None;
+    }
+    let held_us = day.end_us.saturating_sub(part.now.held_us);
+    let limit = day.settings.hold_days();
+    if held_us <= limit.saturating_mul(DAY_US) {
+        return None;
+    }
+    let days = if limit == 1 {
+        "1 day".to_owned()
+    } else {
+        format!("{limit} days")
+    };
+    let text = format!(
+        "{} of {} is held for more than {days}: release it or throw it out.",
+        shown(day, part.now.weight),
+        named(day, id),
+    );
+    let minor = part.now.cost_of(part.now.weight);
+    Some(flag(day, FlagKind::HoldOld, id, text).at_stake(part.now.weight, minor))
+}
+
+fn uncounted(day: &DayInput, id: PartId, part: &PartDay) -> Option<Flag> {
+    if part.counted {
+        return None;
+    }
+    let text = format!(
+        "{} of {} by the book was not counted for this day.",
+        signed(day, part.now.weight),
+        named(day, id),
+    );
+    Some(flag(day, FlagKind::Uncounted, id, text).at_stake(part.now.weight, 0))
+}
+
+fn signed(day: &DayInput, weight: Weight) -> String {
+    format!(
+        "{} {}",
+        weight.shown(day.shown_unit),
+        day.shown_unit.symbol()
+    )
+}
+
+fn devices(day: &DayInput) -> Vec<Flag> {
+    let raise = |device: &super::Undrained| {
+        let left = device.queued.saturating_sub(device.resolved);
+        let name = &device.device;
+        let text = format!("Device {name} said it holds {left} more than has come in.");
+        flag(day, FlagKind::DeviceUndrained, name, text)
+    };
+    day.undrained.iter().map(raise).collect()
+}
+
+fn tickets(day: &DayInput) -> Vec<Flag> {
+    let mut flags = Vec::new();
+    for ticket in &day.tickets {
+        let entry = ticket.entry;
+        if ticket.offline_difference_minor != 0 {
+            let difference = Money::new(ticket.offline_difference_minor, day.currency);
+            let text = format!(
+                "Ticket {entry} was confirmed without signal at a payout that differs by \
+                 {difference} from the list in force."
+            );
+            flags.push(
+                flag(day, FlagKind::OfflineDifference, entry, text)
+                    .at_stake(Weight::ZERO, ticket.offline_difference_minor),
+            );
+        }
+        if ticket.clock_skew {
+            let text = format!("The clock of the device that wrote ticket {entry} was off.");
+            flags.push(flag(day, FlagKind::ClockSkew, entry, text));
+        }
+    }
+    flags
+}

@@ -1,0 +1,34 @@
+//! The trade's rules, pure.
+//!
+//! Nothing here reads a clock, a disk, a network, the environment or chance:
+//! time, ids and readings are arguments, and every answer is a value. One file
+//! for each rule a buyer would name. Weights are whole numbers of 10 ng and
+//! money is whole cents, so sums are exact; each rounding lives in one named
+//! function whose doc says which rule it follows.
+
+// A book's arithmetic says what happens at its ends, and is never a float's;
+// tests may work their expectations out as they like.
+#![cfg_attr(
+    not(test),
+    deny(
+        clippy::float_arithmetic,
+        clippy::arithmetic_side_effects,
+        clippy::as_conversions
+    )
+)]
+
+pub mod balance;
+pub mod business_day;
+pub mod close;
+pub mod decimal;
+pub mod fillet_yield;
+pub mod fish;
+pub mod ids;
+pub mod making;
+pub mod money;
+pub mod office;
+pub mod price_list;
+pub mod stock;
+pub mod ticket;
+pub mod undersize;
+pub mod weight;

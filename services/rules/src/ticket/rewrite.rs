@@ -1,0 +1,170 @@
+//! What a rewritten ticket keeps.
+//!
+//! A rewrite keeps the price instant, and the code of every lot whose species,
+//! presentation, supplier, areas and dates are as before; only where one of them
+//! changed is there a new code. Parts are matched by what makes them alike, so
+//! whatever moved out of a part since still names it. That the old ticket may be
+//! rewritten at all is the desk's to decide.
+
+use chrono::NaiveDate;
+
+use super::{CatchArea, LotIn, Ticket, WeighIn};
+use crate::fish::{PartKey, Presentation};
+use crate::ids::MOST_LOTS;
+
+/// Where a lot came from: what makes its code its own.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Source {
+    /// ASFIS code.
+    pub species: String,
+    /// Form of the fish.
+    pub presentation: Presentation,
+    /// Party code of the harvester of record.
+    pub harvester: String,
+    /// Areas, in order, each once.
+    pub areas: Vec<CatchArea>,
+    /// First harvest day.
+    pub harvest_from: Option<NaiveDate>,
+    /// Last harvest day.
+    pub harvest_to: Option<NaiveDate>,
+}
+
+impl Source {
+    /// Source of a lot of a weigh-in: the lot's own areas and dates where it
+    /// has them, else the landing's.
+    #[must_use]
+    pub fn of(asked: &WeighIn, lot: &LotIn) -> Source {
+        let landing = &asked.landing;
+        let areas = if lot.areas.is_empty() {
+            &landing.areas
+        } else {
+            &lot.areas
+        };
+        let mut areas = areas.clone();
+        areas.sort();
+        areas.dedup();
+        Source {
+            species: lot.species.clone(),
+            presentation: lot.presentation,
+            harvester: asked.harvester.clone(),
+            areas,
+            harvest_from: lot.harvest_from.or(landing.harvest_from),
+            harvest_to: lot.harvest_to.or(landing.harvest_to),
+        }
+    }
+}
+
+/// The ticket whose place another takes.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Prior {
+    /// Number its lot codes bear.
+    pub number: i64,
+    /// Its price instant, which the rewrite keeps.
+    pub priced_us: i64,
+    /// Every lot coded under that number, by this ticket or by one before it.
+    pub lots: Vec<PriorLot>,
+}
+
+/// A lot of the rewritten ticket.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PriorLot {
+    /// Its place in the code.
+    pub place: i64,
+    /// Where it came from.
+    pub source: Source,
+    /// Every part it has, those of holds and regrades too, with their numbers.
+    pub parts: Vec<(PartKey, i64)>,
+}
+
+impl Prior {
+    /// A ticket as it was first answered, by what was asked and what came of
+    /// it. `entry` is its entry's id.
+    ///
+    /// Parts that later deeds opened are not in a ticket: the caller adds them.
+    #[must_use]
+    pub fn of(entry: i64, asked: &WeighIn, ticket: &Ticket) -> Prior {
+        let lots = ticket
+            .lots
+            .iter()
+            .zip(&asked.lots)
+            .filter_map(|(lot, written)| {
+                let parts = ticket
+                    .lines
+                    .iter()
+                    .filter(|line| line.lot == lot.n)
+                    .map(|line| {
+                        let key = PartKey {
+                            band: line.band,
+                            grade: line.grade.clone(),
+                            condition: line.condition,
+                            held: line.held,
+                        };
+                        (key, line.part)
+                    });
+                Some(PriorLot {
+                    place: lot.place?,
+                    source: Source::of(asked, written),
+                    parts: parts.collect(),
+                })
+            });
+        Prior {
+            number: ticket.number.unwrap_or(entry),
+            priced_us: ticket.priced_us,
+            lots: lots.collect(),
+        }
+    }
+}
+
+/// Gives lots their places, in the order they ask.
+pub(super) struct Places<'a> {
+    /// Lots of the rewritten ticket that are not taken yet.
+    old: Vec<&'a PriorLot>,
+    next: i64,
+}
+
+impl<'a> Places<'a> {
+    pub(super) fn new(prior: Option<&'a Prior>) -> Places<'a> {
+        let old: Vec<&PriorLot> = prior.into_iter().flat_map(|prior| &prior.lots).collect();
+        let last = old.iter().map(|lot| lot.place).max().unwrap_or(0);
+        Places {
+            old,
+            next: last.saturating_add(1),
+        }
+    }
+
+    /// Place of a lot and the numbers of its parts; `None` where the codes are
+    /// used up.
+    pub(super) fn take(&mut self, asked: &WeighIn, lot: &LotIn) -> Option<(i64, PartNumbers)> {
+        let source = Source::of(asked, lot);
+        if let Some(found) = self.old.iter().position(|old| old.source == source) {
+            let old = self.old.remove(found);
+            return Some((
+                old.place,
+                PartNumbers {
+                    taken: old.parts.clone(),
+                },
+            ));
+        }
+        let place = self.next;
+        self.next = place.saturating_add(1);
+        (place <= MOST_LOTS).then_some((place, PartNumbers { taken: Vec::new() }))
+    }
+}
+
+/// Gives the parts of a lot their numbers.
+pub(super) struct PartNumbers {
+    taken: Vec<(PartKey, i64)>,
+}
+
+impl PartNumbers {
+    /// The number a part has, or the next one.
+    pub(super) fn of(&mut self, key: &PartKey) -> i64 {
+        if let Some((_, n)) = self.taken.iter().find(|(taken, _)| taken == key) {
+            return *n;
+        }
+        let last = self.taken.iter().map(|(_, n)| *n).max().unwrap_or(0);
+        let n = last.saturating_add(1);
+        self.taken.push((key.clone(), n));
+        n
+    }
+}
