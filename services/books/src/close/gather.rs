@@ -1,0 +1,544 @@
+//! All that a close is worked out from, read in one snapshot.
+//!
+//! A deed belongs to the business day in its entry id, whenever it was recorded;
+//! its pay belongs to the day it was entered. A ticket that was voided or
+//! rewritten counts for nothing.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use rules::balance::Holding;
+use rules::close::{
+    DayInput, Happening, NewLot, PartFacts, PayBalance, PayChange, RULES_VERSION, TicketSaid,
+    Undrained, Used, What,
+};
+use rules::fish::{Outlet, Presentation, Storage, Undersize};
+use rules::ids::{DayNumber, LotCode, PartId};
+use rules::making::{Making, MakingAsked, MakingKind};
+use rules::office::Site;
+use rules::ticket::{AdjustmentKind, Ticket, WeighIn};
+use rules::weight::Weight;
+
+use super::{Given, Turned, day_of_entry, part_id};
+use crate::db::{Record, Tx, Val};
+use crate::doc::{BadDoc, read_entry_doc};
+use crate::register::Office;
+use crate::{BooksError, corrupt, entries, entry_id, stock};
+
+/// A day read, and what it was read from.
+#[derive(Debug)]
+pub struct Gathered {
+    /// For the rules to judge.
+    pub input: DayInput,
+    /// For the manifest.
+    pub given: Given,
+}
+
+/// Reads a site's day. `opening` is what the day before left.
+///
+/// # Errors
+/// Engine trouble, or a row that does not read.
+pub async fn gather(
+    tx: &mut Tx,
+    office: &Office,
+    site: &Site,
+    day: DayNumber,
+    opening: &Turned,
+) -> Result<Gathered, BooksError> {
+    let number = site.number;
+    let start_us = site.clock.start_us(day);
+    let (settings_entry, settings) = office.settings_at(number, start_us);
+    let upto_seq = upto_seq(tx, number, day).await?;
+    let mut read = Reading {
+        range: [Val::Int(entry_id(day, number, 0)), Val::Int(entry_id(day, number, 9_999_999))],
+        opening,
+        entries: BTreeMap::new(),
+        happened: Vec::new(),
+        tickets: BTreeMap::new(),
+    };
+    read.entries(tx).await?;
+    let ended = read.ended(tx).await?;
+    read.tickets(tx, &ended).await?;
+    read.lines(tx, &ended).await?;
+    read.shifts(tx).await?;
+    read.moves(tx).await?;
+    let makings = read.makings(tx).await?;
+    read.made(tx).await?;
+    read.counts(tx).await?;
+    read.inward(tx).await?;
+    let parts = read.parts(tx, day).await?;
+    let pay = pay(tx, &read.range).await?;
+    let undrained = undrained(tx, office, number, day).await?;
+
+    let digests = opening.digests();
+    let given = Given {
+        site: number,
+        day,
+        upto_seq,
+        opening: digests.on_hand,
+        balances: digests.balances,
+        settings: settings_entry,
+        undrained: undrained.iter().map(|device| device.device.clone()).collect(),
+        rules: RULES_VERSION,
+    };
+    let input = DayInput {
+        site: number,
+        day,
+        start_us,
+        end_us: site.clock.end_us(day),
+        currency: site.currency,
+        shown_unit: site.shown_unit,
+        settings,
+        opening: opening.on_hand.clone(),
+        parts,
+        happened: read.happened,
+        makings,
+        tickets: read.tickets.iter().map(|(&entry, ticket)| said(entry, ticket)).collect(),
+        undrained,
+        balances: opening.balances.clone(),
+        pay,
+    };
+    Ok(Gathered { input, given })
+}
+
+async fn upto_seq(tx: &mut Tx, site: i64, day: DayNumber) -> Result<i64, BooksError> {
+    let sql = "SELECT next FROM head WHERE site = ? AND day = ?";
+    let rows = tx.fetch(sql, &[Val::Int(site), Val::Int(day)]).await?;
+    Ok(rows.first().map_or(0, |row| row.int(0) - 1))
+}
+
+/// A day half read.
+struct Reading<'a> {
+    /// First and last entry id it may have.
+    range: [Val<'static>; 2],
+    opening: &'a Turned,
+    /// By entry: when it happened.
+    entries: BTreeMap<i64, i64>,
+    happened: Vec<Happening>,
+    /// Tickets that count, by entry.
+    tickets: BTreeMap<i64, Ticket>,
+}
+
+impl Reading<'_> {
+    fn push(&mut self, entry: i64, what: What) -> Result<(), BooksError> {
+        let happened_us = *self
+            .entries
+            .get(&entry)
+            .ok_or_else(|| corrupt("entry", "id", entry, BadDoc::here("an entry of this row")))?;
+        self.happened.push(Happening { happened_us, entry, what });
+        Ok(())
+    }
+
+    async fn entries(&mut self, tx: &mut Tx) -> Result<(), BooksError> {
+        let sql = "SELECT id, happened_us FROM entry WHERE id BETWEEN ? AND ?";
+        let rows = tx.fetch(sql, &self.range).await?;
+        self.entries = rows.iter().map(|row| (row.int(0), row.int(1))).collect();
+        Ok(())
+    }
+
+    /// Tickets of the day that were voided or rewritten.
+    async fn ended(&self, tx: &mut Tx) -> Result<BTreeSet<i64>, BooksError> {
+        let sql = "SELECT what FROM spent WHERE what BETWEEN ? AND ? AND item = 0 \
+                   AND how IN ('void', 'rewrite')";
+        Ok(tx.fetch(sql, &self.range).await?.iter().map(|row| row.int(0)).collect())
+    }
+
+    async fn docs(&self, tx: &mut Tx, kind: &str) -> Result<Vec<Record>, BooksError> {
+        let sql = "SELECT id, doc FROM entry WHERE id BETWEEN ? AND ? AND kind = ? ORDER BY id";
+        let [first, last] = self.range;
+        Ok(tx.fetch(sql, &[first, last, Val::from(kind)]).await?)
+    }
+
+    async fn tickets(&mut self, tx: &mut Tx, ended: &BTreeSet<i64>) -> Result<(), BooksError> {
+        for row in self.docs(tx, "weigh_in").await? {
+            let entry = row.int(0);
+            if !ended.contains(&entry) {
+                let (_, ticket) = read_entry_doc::<WeighIn, Ticket>(row.text(1))
+                    .map_err(|e| corrupt("entry", "doc", entry, e))?;
+                self.tickets.insert(entry, ticket);
+            }
+        }
+        Ok(())
+    }
+
+    async fn makings(&self, tx: &mut Tx) -> Result<Vec<(i64, Making)>, BooksError> {
+        let mut makings = Vec::new();
+        for row in self.docs(tx, "making").await? {
+            let entry = row.int(0);
+            let (_, making) = read_entry_doc::<MakingAsked, Making>(row.text(1))
+                .map_err(|e| corrupt("entry", "doc", entry, e))?;
+            makings.push((entry, making));
+        }
+        Ok(makings)
+    }
+
+    async fn lines(&mut self, tx: &mut Tx, ended: &BTreeSet<i64>) -> Result<(), BooksError> {
+        let sql = "SELECT ticket, number, place, part, weight, amount FROM line \
+                   WHERE ticket BETWEEN ? AND ? ORDER BY ticket, n";
+        for row in tx.fetch(sql, &self.range).await? {
+            let ticket = row.int(0);
+            if !ended.contains(&ticket) {
+                let what = What::Bought {
+                    part: part_id("line", row.int(1), row.int(2), row.int(3))?,
+                    weight: Weight::from_units(row.int(4)),
+                    cost_minor: row.int(5),
+                };
+                self.push(ticket, what)?;
+            }
+        }
+        Ok(())
+    }
+
+    async fn shifts(&mut self, tx: &mut Tx) -> Result<(), BooksError> {
+        let sql = "SELECT entry, number, place, from_part, to_part, weight FROM shift \
+                   WHERE entry BETWEEN ? AND ? ORDER BY entry, n";
+        for row in tx.fetch(sql, &self.range).await? {
+            let what = What::Shifted {
+                from: part_id("shift", row.int(1), row.int(2), row.int(3))?,
+                to: part_id("shift", row.int(1), row.int(2), row.int(4))?,
+                weight: Weight::from_units(row.int(5)),
+            };
+            self.push(row.int(0), what)?;
+        }
+        Ok(())
+    }
+
+    async fn moves(&mut self, tx: &mut Tx) -> Result<(), BooksError> {
+        let sql = "SELECT entry, number, place, part, outlet, weight, emptied FROM move \
+                   WHERE entry BETWEEN ? AND ? ORDER BY entry, n";
+        for row in tx.fetch(sql, &self.range).await? {
+            let what = What::Moved {
+                part: part_id("move", row.int(1), row.int(2), row.int(3))?,
+                outlet: outlet("move", row.int(0), row.int(4))?,
+                weight: Weight::from_units(row.int(5)),
+                emptied: row.int(6) == 1,
+            };
+            self.push(row.int(0), what)?;
+        }
+        Ok(())
+    }
+
+    /// Makings by their rows: the pools of counts among them.
+    async fn made(&mut self, tx: &mut Tx) -> Result<(), BooksError> {
+        let mut makings: BTreeMap<i64, (Vec<Used>, Vec<NewLot>, [Weight; 2])> = BTreeMap::new();
+        let inputs = "SELECT entry, number, place, part, weight, emptied FROM making_in \
+                      WHERE entry BETWEEN ? AND ? ORDER BY entry, n";
+        for row in tx.fetch(inputs, &self.range).await? {
+            let used = Used {
+                part: part_id("making_in", row.int(1), row.int(2), row.int(3))?,
+                weight: Weight::from_units(row.int(4)),
+                emptied: row.int(5) == 1,
+            };
+            makings.entry(row.int(0)).or_default().0.push(used);
+        }
+        let outputs = "SELECT entry, fate, number, place, part, weight FROM making_out \
+                       WHERE entry BETWEEN ? AND ? ORDER BY entry, n";
+        for row in tx.fetch(outputs, &self.range).await? {
+            let weight = Weight::from_units(row.int(5));
+            let (_, lots, [loss, beyond]) = makings.entry(row.int(0)).or_default();
+            match row.text(1) {
+                "lot" => {
+                    let part = part_id("making_out", row.int(2), row.int(3), row.int(4))?;
+                    lots.push(NewLot { part, weight });
+                }
+                "cutting_loss" => *loss = weight,
+                "table_unaccounted" => *beyond = weight,
+                _ => {}
+            }
+        }
+        let kinds = self.making_kinds(tx).await?;
+        for (entry, (inputs, lots, [cutting_loss, table_unaccounted])) in makings {
+            let kind = kinds.get(&entry).copied().unwrap_or(MakingKind::Cut);
+            let what = What::Made { kind, inputs, lots, cutting_loss, table_unaccounted };
+            self.push(entry, what)?;
+        }
+        Ok(())
+    }
+
+    /// Kind of each making that gave a lot. Of one that gave none it makes no
+    /// difference here.
+    async fn making_kinds(&self, tx: &mut Tx) -> Result<BTreeMap<i64, MakingKind>, BooksError> {
+        let sql = "SELECT m.entry, l.making FROM making_out m \
+                   JOIN lot l ON l.number = m.number AND l.place = m.place \
+                   WHERE m.entry BETWEEN ? AND ? AND m.fate = 'lot'";
+        let mut kinds = BTreeMap::new();
+        for row in tx.fetch(sql, &self.range).await? {
+            let kind = MakingKind::from_number(row.int(1)).ok_or_else(|| {
+                corrupt("lot", "making", row.int(0), BadDoc::here("a kind of making"))
+            })?;
+            kinds.insert(row.int(0), kind);
+        }
+        Ok(kinds)
+    }
+
+    async fn counts(&mut self, tx: &mut Tx) -> Result<(), BooksError> {
+        let sql = "SELECT entry, number, place, part, weight FROM counted \
+                   WHERE entry BETWEEN ? AND ? ORDER BY entry, n";
+        for row in tx.fetch(sql, &self.range).await? {
+            let what = What::Counted {
+                part: part_id("counted", row.int(1), row.int(2), row.int(3))?,
+                weight: Weight::from_units(row.int(4)),
+            };
+            self.push(row.int(0), what)?;
+        }
+        Ok(())
+    }
+
+    /// What customers brought back, at what that lot's fish cost.
+    async fn inward(&mut self, tx: &mut Tx) -> Result<(), BooksError> {
+        let sql = "SELECT entry, number, place, part, weight FROM inward \
+                   WHERE entry BETWEEN ? AND ? ORDER BY entry, n";
+        for row in tx.fetch(sql, &self.range).await? {
+            let part = part_id("inward", row.int(1), row.int(2), row.int(3))?;
+            let weight = Weight::from_units(row.int(4));
+            let cost_minor = self.once_held(tx, part).await?.unwrap_or_default().cost_of(weight);
+            self.push(row.int(0), What::Returned { part, weight, cost_minor })?;
+        }
+        Ok(())
+    }
+
+    /// What a part, or else its whole lot, held when it was new; `None` where it
+    /// never held anything. A made lot's cost is known only while it is on hand.
+    async fn once_held(&self, tx: &mut Tx, part: PartId) -> Result<Option<Holding>, BooksError> {
+        let siblings = self.opening.on_hand.iter().filter(|(id, _)| id.lot == part.lot);
+        if let Some((_, held)) = siblings.into_iter().find(|(_, held)| !held.came_in.is_zero()) {
+            return Ok(Some(*held));
+        }
+        let lot = [Val::Int(part.lot.number()), Val::Int(part.lot.place())];
+        let rows = tx.fetch("SELECT entry, making FROM lot WHERE number = ? AND place = ?", &lot);
+        let (entry, making) = match rows.await?.first() {
+            Some(row) => (row.int(0), row.int(1)),
+            None => return Ok(None),
+        };
+        let rows = if making == 0 {
+            let (ticket, voided) = stock::standing_ticket(tx, entry).await?;
+            if voided {
+                return Ok(None);
+            }
+            let sql = "SELECT part, weight, amount FROM line \
+                       WHERE ticket = ? AND number = ? AND place = ?";
+            tx.fetch(sql, &[Val::Int(ticket), lot[0], lot[1]]).await?
+        } else {
+            let sql = "SELECT part, weight, 0 FROM making_out WHERE number = ? AND place = ?";
+            tx.fetch(sql, &lot).await?
+        };
+        let sum = |rows: &mut dyn Iterator<Item = &Record>| {
+            rows.fold(Holding::default(), |sum, row| Holding {
+                came_in: Weight::from_units(sum.came_in.units() + row.int(1)),
+                cost_minor: sum.cost_minor + row.int(2),
+                ..sum
+            })
+        };
+        let own = sum(&mut rows.iter().filter(|row| row.int(0) == part.n));
+        let whole = sum(&mut rows.iter());
+        let held = if own.came_in.is_zero() { whole } else { own };
+        Ok((!held.came_in.is_zero()).then_some(held))
+    }
+
+    /// What is on file of every part that was on hand or touched.
+    async fn parts(
+        &self,
+        tx: &mut Tx,
+        day: DayNumber,
+    ) -> Result<BTreeMap<PartId, PartFacts>, BooksError> {
+        let mut ids: BTreeSet<PartId> = self.opening.on_hand.keys().copied().collect();
+        for happening in &self.happened {
+            match &happening.what {
+                What::Bought { part, .. }
+                | What::Returned { part, .. }
+                | What::Moved { part, .. }
+                | What::Counted { part, .. } => drop(ids.insert(*part)),
+                What::Shifted { from, to, .. } => ids.extend([*from, *to]),
+                What::Made { inputs, lots, .. } => {
+                    ids.extend(inputs.iter().map(|used| used.part));
+                    ids.extend(lots.iter().map(|lot| lot.part));
+                }
+            }
+        }
+        let lots = lots(tx, &ids).await?;
+        let keys: Vec<_> = ids
+            .iter()
+            .flat_map(|id| [id.lot.number(), id.lot.place(), id.n].map(Val::Int))
+            .collect();
+        let sql = "SELECT number, place, n, hold, undersize, entry FROM part \
+                   WHERE (number, place, n) IN (VALUES {keys})";
+        let rows = tx.fetch_keys(sql, 3, &keys).await?;
+        let mut parts = BTreeMap::new();
+        for row in &rows {
+            let id = part_id("part", row.int(0), row.int(1), row.int(2))?;
+            let lot = lots.get(&id.lot).ok_or_else(|| {
+                corrupt("part", "number", row.int(0), BadDoc::here("a part of a lot"))
+            })?;
+            let before = day_of_entry(row.int(5)) < day && !self.opening.on_hand.contains_key(&id);
+            let mut facts = PartFacts {
+                species: lot.species.clone(),
+                presentation: lot.presentation,
+                storage: lot.storage,
+                supplier: lot.supplier.clone(),
+                held: row.int(3) == 1,
+                undersize: row.int(4) == Undersize::Yes.number(),
+                proposed: None,
+                proposed_reason: String::new(),
+                finished: if before { self.once_held(tx, id).await? } else { None },
+            };
+            if facts.undersize && lot.making == 0 {
+                self.proposal(tx, id, lot.entry, &mut facts).await?;
+            }
+            parts.insert(id, facts);
+        }
+        Ok(parts)
+    }
+
+    /// Where a ticket proposed that undersize fish goes.
+    async fn proposal(
+        &self,
+        tx: &mut Tx,
+        id: PartId,
+        first: i64,
+        facts: &mut PartFacts,
+    ) -> Result<(), BooksError> {
+        let (standing, _) = stock::standing_ticket(tx, first).await?;
+        let earlier;
+        let ticket = match self.tickets.get(&standing) {
+            Some(ticket) => ticket,
+            None => match entries::get(tx, standing).await? {
+                Some(entry) => {
+                    (_, earlier) = entry.read::<WeighIn, Ticket>()?;
+                    &earlier
+                }
+                None => return Ok(()),
+            },
+        };
+        let position =
+            ticket.lots.iter().find(|lot| lot.place == Some(id.lot.place())).map(|lot| lot.n);
+        let line =
+            ticket.lines.iter().find(|line| Some(line.lot) == position && line.part == id.n);
+        if let Some(line) = line {
+            facts.proposed = line.proposed;
+            facts.proposed_reason.clone_from(&line.proposed_reason);
+        }
+        Ok(())
+    }
+}
+
+/// What is on file of a lot.
+struct LotFacts {
+    entry: i64,
+    species: String,
+    presentation: Presentation,
+    storage: Option<Storage>,
+    supplier: String,
+    making: i64,
+}
+
+async fn lots(
+    tx: &mut Tx,
+    parts: &BTreeSet<PartId>,
+) -> Result<BTreeMap<LotCode, LotFacts>, BooksError> {
+    let codes: BTreeSet<LotCode> = parts.iter().map(|part| part.lot).collect();
+    let keys: Vec<_> =
+        codes.iter().flat_map(|code| [code.number(), code.place()].map(Val::Int)).collect();
+    let sql = "SELECT number, place, entry, species, presentation, storage, supplier, making \
+               FROM lot WHERE (number, place) IN (VALUES {keys})";
+    let mut lots = BTreeMap::new();
+    for row in tx.fetch_keys(sql, 2, &keys).await? {
+        let code = part_id("lot", row.int(0), row.int(1), 1)?.lot;
+        let presentation = Presentation::from_number(row.int(4)).ok_or_else(|| {
+            corrupt("lot", "presentation", row.int(0), BadDoc::here("a known number"))
+        })?;
+        let facts = LotFacts {
+            entry: row.int(2),
+            species: row.text(3).to_owned(),
+            presentation,
+            storage: Storage::from_number(row.int(5)),
+            supplier: row.text(6).to_owned(),
+            making: row.int(7),
+        };
+        lots.insert(code, facts);
+    }
+    Ok(lots)
+}
+
+fn outlet(table: &'static str, row: i64, number: i64) -> Result<Outlet, BooksError> {
+    Outlet::from_number(number)
+        .ok_or_else(|| corrupt(table, "outlet", row, BadDoc::here("a known number")))
+}
+
+fn said(entry: i64, ticket: &Ticket) -> TicketSaid {
+    let noticed = |code: &str| ticket.notices.iter().any(|notice| notice.code == code);
+    let price = || ticket.adjustments.iter().filter(|line| line.kind == AdjustmentKind::Price);
+    // What the price shown offline made is the last adjustment of a ticket.
+    let offline = noticed("offline_difference").then(|| ticket.adjustments.last()).flatten();
+    TicketSaid {
+        entry,
+        offline_difference_minor: offline.map_or(0, |line| line.amount.minor()),
+        clock_skew: noticed("clock_skew"),
+        price_adjusted: price().next().is_some(),
+    }
+}
+
+/// Changes of pay entered on the day: by its own entries that were not late, and
+/// by those that came late on this day.
+async fn pay(tx: &mut Tx, range: &[Val<'static>; 2]) -> Result<Vec<PayChange>, BooksError> {
+    let on_time = "SELECT m.from_kind, m.from_party, m.to_kind, m.to_party, \
+                          CAST(SUM(m.amount) AS BIGINT) \
+                   FROM money m LEFT JOIN late l ON l.entry = m.entry \
+                   WHERE m.entry BETWEEN ? AND ? AND l.id IS NULL \
+                   GROUP BY m.from_kind, m.from_party, m.to_kind, m.to_party \
+                   ORDER BY m.from_kind, m.from_party, m.to_kind, m.to_party";
+    let late = "SELECT m.from_kind, m.from_party, m.to_kind, m.to_party, \
+                       CAST(SUM(m.amount) AS BIGINT) \
+                FROM late l JOIN money m ON m.entry = l.entry \
+                WHERE l.id BETWEEN ? AND ? \
+                GROUP BY m.from_kind, m.from_party, m.to_kind, m.to_party \
+                ORDER BY m.from_kind, m.from_party, m.to_kind, m.to_party";
+    let mut changes = Vec::new();
+    for sql in [on_time, late] {
+        for row in tx.fetch(sql, range).await? {
+            let amount = row.int(4);
+            for (kind, party, minor) in
+                [(row.text(0), row.text(1), -amount), (row.text(2), row.text(3), amount)]
+            {
+                let by = match kind {
+                    "owed" => PayBalance { owed_minor: minor, held_minor: 0 },
+                    "held" => PayBalance { owed_minor: 0, held_minor: minor },
+                    _ => continue,
+                };
+                changes.push(PayChange { party: party.to_owned(), by });
+            }
+        }
+    }
+    Ok(changes)
+}
+
+/// Devices on file whose last word by the end of the day was that deeds are
+/// still to come in, and that have not said otherwise since.
+async fn undrained(
+    tx: &mut Tx,
+    office: &Office,
+    site: i64,
+    day: DayNumber,
+) -> Result<Vec<Undrained>, BooksError> {
+    let sql = "SELECT queued, resolved FROM device_word \
+               WHERE site = ? AND device = ? AND entry <= ? ORDER BY entry DESC LIMIT 1";
+    let end_of_day = entry_id(day, site, 9_999_999);
+    let mut undrained = Vec::new();
+    for (_, device) in office.devices.keys().filter(|(of, _)| *of == site) {
+        let mut last = None;
+        for upto in [end_of_day, i64::MAX] {
+            let binds = [Val::Int(site), Val::from(device.as_str()), Val::Int(upto)];
+            last = tx
+                .fetch(sql, &binds)
+                .await?
+                .first()
+                .map(|row| (row.int(0), row.int(1)))
+                .filter(|(queued, resolved)| queued > resolved);
+            if last.is_none() {
+                break;
+            }
+        }
+        if let Some((queued, resolved)) = last {
+            undrained.push(Undrained { device: device.clone(), queued, resolved });
+        }
+    }
+    Ok(undrained)
+}

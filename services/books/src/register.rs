@@ -1,0 +1,188 @@
+//! What the office keeps on file, every version of it.
+//!
+//! A version is an entry; the register says which entries are versions of what,
+//! and from when each holds. Nothing is edited. [`load`] reads all of it as it
+//! stands, together with each site's epoch: whoever decides something from this
+//! copy has the scribe check that the epoch has not risen since.
+
+use std::collections::BTreeMap;
+
+use rules::office::{Device, Party, Scale, Settings, Site, Species, Tote};
+use rules::price_list::PriceList;
+
+use crate::db::Tx;
+use crate::doc::{self, Doc, Value};
+use crate::table::{Cell, REGISTER, Row};
+use crate::{BooksError, corrupt};
+
+/// Everything on file, as last recorded.
+#[derive(Debug, Clone, Default)]
+pub struct Office {
+    /// By number.
+    pub sites: BTreeMap<i64, Site>,
+    /// By code.
+    pub parties: BTreeMap<String, Party>,
+    /// By code.
+    pub species: BTreeMap<String, Species>,
+    /// By site and code.
+    pub scales: BTreeMap<(i64, String), Scale>,
+    /// By site and code.
+    pub totes: BTreeMap<(i64, String), Tote>,
+    /// By site and code.
+    pub devices: BTreeMap<(i64, String), Device>,
+    /// By site, every version in order of posting.
+    pub settings: BTreeMap<i64, Vec<Version<Settings>>>,
+    /// By site and species, every version in order of posting.
+    pub price_lists: BTreeMap<(i64, String), Vec<Version<PriceList>>>,
+    /// By site.
+    pub epochs: BTreeMap<i64, i64>,
+}
+
+/// A version of something on file.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Version<T> {
+    /// Entry that recorded it.
+    pub entry: i64,
+    /// From when it holds, microseconds since 1970 UTC.
+    pub from_us: i64,
+    /// What was recorded.
+    pub content: T,
+}
+
+impl Office {
+    /// The site's epoch as read; 1 before anything was recorded for it.
+    #[must_use]
+    pub fn epoch(&self, site: i64) -> i64 {
+        self.epochs.get(&site).copied().unwrap_or(1)
+    }
+
+    /// The settings in force at an instant; the defaults where none were
+    /// recorded. With them the entry that recorded them, 0 for the defaults.
+    #[must_use]
+    pub fn settings_at(&self, site: i64, at_us: i64) -> (i64, Settings) {
+        let versions = self.settings.get(&site).map_or(&[][..], Vec::as_slice);
+        in_force(versions, at_us).map_or_else(
+            || {
+                (
+                    0,
+                    Settings {
+                        site,
+                        ..Settings::default()
+                    },
+                )
+            },
+            |version| (version.entry, version.content.clone()),
+        )
+    }
+
+    /// The price list in force at an instant.
+    #[must_use]
+    pub fn price_list_at(
+        &self,
+        site: i64,
+        species: &str,
+        at_us: i64,
+    ) -> Option<&Version<PriceList>> {
+        let versions = self.price_lists.get(&(site, species.to_owned()))?;
+        in_force(versions, at_us)
+    }
+}
+
+/// Each version holds `[from, next)`; of two from the same instant the later
+/// posted holds.
+fn in_force<T>(versions: &[Version<T>], at_us: i64) -> Option<&Version<T>> {
+    versions
+        .iter()
+        .filter(|version| version.from_us <= at_us)
+        .max_by_key(|version| (version.from_us, version.entry))
+}
+
+/// The register row of a version, for the deed that records it.
+#[must_use]
+pub fn row(kind: &'static str, site: i64, code: &str, from_us: i64) -> Row {
+    Row::new(
+        &REGISTER,
+        [
+            kind.into(),
+            site.into(),
+            code.into(),
+            Cell::Own,
+            from_us.into(),
+        ],
+    )
+}
+
+/// Reads all that is on file.
+///
+/// # Errors
+/// Engine trouble, or a document that does not read.
+pub async fn load(tx: &mut Tx) -> Result<Office, BooksError> {
+    let mut office = Office::default();
+    let epochs = "SELECT site, next FROM head WHERE day = 0";
+    for row in tx.fetch(epochs, &[]).await? {
+        office.epochs.insert(row.int(0), row.int(1));
+    }
+    let versions = "SELECT r.kind, r.site, r.code, r.entry, r.from_us, e.doc \
+                    FROM register r JOIN entry e ON e.id = r.entry ORDER BY r.entry";
+    for row in tx.fetch(versions, &[]).await? {
+        let (kind, site, code) = (row.text(0), row.int(1), row.text(2).to_owned());
+        let (entry, from_us) = (row.int(3), row.int(4));
+        let bad = |e| corrupt("entry", "doc", entry, e);
+        let document: Value =
+            serde_json::from_str(row.text(5)).map_err(|e| bad(doc::BadDoc::here(e.to_string())))?;
+        let asked = document.get("outcome").unwrap_or(&Value::Null);
+        match kind {
+            "site" => {
+                office
+                    .sites
+                    .insert(site, Site::from_doc(asked).map_err(bad)?);
+            }
+            "party" => {
+                office
+                    .parties
+                    .insert(code, Party::from_doc(asked).map_err(bad)?);
+            }
+            "species" => {
+                office
+                    .species
+                    .insert(code, Species::from_doc(asked).map_err(bad)?);
+            }
+            "scale" => {
+                office
+                    .scales
+                    .insert((site, code), Scale::from_doc(asked).map_err(bad)?);
+            }
+            "tote" => {
+                office
+                    .totes
+                    .insert((site, code), Tote::from_doc(asked).map_err(bad)?);
+            }
+            "device" => {
+                office
+                    .devices
+                    .insert((site, code), Device::from_doc(asked).map_err(bad)?);
+            }
+            "settings" => {
+                let content = Settings::from_doc(asked).map_err(bad)?;
+                office.settings.entry(site).or_default().push(Version {
+                    entry,
+                    from_us,
+                    content,
+                });
+            }
+            "price_list" => {
+                let content = PriceList::from_doc(asked).map_err(bad)?;
+                let versions = office.price_lists.entry((site, code)).or_default();
+                versions.push(Version {
+                    entry,
+                    from_us,
+                    content,
+                });
+            }
+            other => {
+                return Err(corrupt("register", "kind", entry, doc::BadDoc::here(other)));
+            }
+        }
+    }
+    Ok(office)
+}

@@ -1,0 +1,445 @@
+//! A lot as the book has it: its parts, and everything that happened to them.
+//!
+//! Read when a deed names a part. What a part holds here is the last count and
+//! what came and went since; drip and what is missing are the night's to post.
+
+use rules::fish::PartKey;
+use rules::fish::{Condition, Grade, Outlet, Presentation, Storage, Undersize};
+use rules::ids::{LotCode, PartId};
+use rules::stock::{StockEvent, StockStep};
+use rules::weight::Weight;
+
+use crate::db::{Record, Tx, Val};
+use crate::doc::BadDoc;
+use crate::{BooksError, corrupt, entries};
+
+/// A lot with all that happened to it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Lot {
+    /// Its code.
+    pub code: LotCode,
+    /// Entry that made it.
+    pub entry: i64,
+    /// Site in whose book it is.
+    pub site: i64,
+    /// ASFIS code.
+    pub species: String,
+    /// Form of the fish.
+    pub presentation: Presentation,
+    /// How it is kept.
+    pub storage: Option<Storage>,
+    /// Harvester of record; empty when several.
+    pub supplier: String,
+    /// 0 from a landing, else the number of the kind of making.
+    pub making: i64,
+    /// Earliest harvest time known.
+    pub harvested_us: i64,
+    /// Ticket whose lines stand for it now; 0 for a made lot.
+    pub ticket: i64,
+    /// The ticket was voided.
+    pub voided: bool,
+    /// In order of their numbers.
+    pub parts: Vec<Part>,
+    /// In order of what happened.
+    pub events: Vec<Event>,
+    /// Shifts and returns read: what the scribe's `LotSeen` compares.
+    pub seen: i64,
+}
+
+/// What is alike in a lot.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Part {
+    /// Which.
+    pub id: PartId,
+    /// What makes it alike.
+    pub key: PartKey,
+    /// Below the plate minimum.
+    pub undersize: Undersize,
+}
+
+/// Something that happened to a part.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Event {
+    /// Entry that says so.
+    pub entry: i64,
+    /// When it happened.
+    pub happened_us: i64,
+    /// Number of the part.
+    pub part: i64,
+    /// What, to the weight.
+    pub event: StockEvent,
+    /// What, in the trade's word.
+    pub what: What,
+    /// Pay that came to the part with it, or left it: minor units.
+    pub pay: i64,
+}
+
+/// What happened, in the trade's word.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum What {
+    /// On a ticket.
+    WeighedIn,
+    /// To or from a held sibling.
+    Hold,
+    /// Back from one.
+    Release,
+    /// To or from another grade or condition.
+    Regrade,
+    /// Left.
+    Went(Outlet),
+    /// Came back from a customer.
+    CameBack,
+    /// Into a making.
+    Used,
+    /// Out of a making.
+    Made,
+    /// Weighed at close.
+    Counted,
+}
+
+impl What {
+    /// The word.
+    #[must_use]
+    pub const fn word(self) -> &'static str {
+        match self {
+            What::WeighedIn => "weighed in",
+            What::Hold => "hold",
+            What::Release => "release",
+            What::Regrade => "regrade",
+            What::Went(outlet) => outlet.word(),
+            What::CameBack => "came back",
+            What::Used => "used in a making",
+            What::Made => "made",
+            What::Counted => "counted",
+        }
+    }
+}
+
+/// The pay and the weight it stands for that sit in a part: what was weighed in
+/// and held or released, less what was thrown out unpaid. Sales and cuts do not
+/// touch it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct PayLeft {
+    /// Minor units.
+    pub minor: i64,
+    /// Paid weight.
+    pub weight: Weight,
+}
+
+impl Lot {
+    /// A part by its number.
+    #[must_use]
+    pub fn part(&self, n: i64) -> Option<&Part> {
+        self.parts.iter().find(|part| part.id.n == n)
+    }
+
+    /// What happened to a part, for [`rules::stock::standing`].
+    #[must_use]
+    pub fn steps(&self, n: i64) -> Vec<StockStep> {
+        self.events
+            .iter()
+            .filter(|event| event.part == n)
+            .map(|e| StockStep {
+                happened_us: e.happened_us,
+                entry: e.entry,
+                event: e.event,
+            })
+            .collect()
+    }
+
+    /// The pay that sits in a part.
+    #[must_use]
+    pub fn pay_left(&self, n: i64) -> PayLeft {
+        let mut left = PayLeft::default();
+        for event in self.events.iter().filter(|event| event.part == n) {
+            let weight = match (event.what, event.event) {
+                (What::WeighedIn | What::Hold | What::Release, StockEvent::In(w)) => w.units(),
+                (What::Hold | What::Release, StockEvent::Out { weight, .. }) => -weight.units(),
+                (What::Went(_), StockEvent::Out { weight, .. }) if event.pay != 0 => {
+                    -weight.units()
+                }
+                _ => 0,
+            };
+            left.minor += event.pay;
+            left.weight = Weight::from_units(left.weight.units() + weight);
+        }
+        left
+    }
+
+    /// The next free part number.
+    #[must_use]
+    pub fn next_part(&self) -> i64 {
+        self.parts.iter().map(|part| part.id.n).max().unwrap_or(0) + 1
+    }
+}
+
+/// Reads a lot; `None` where there is none of that code.
+///
+/// # Errors
+/// Engine trouble, or a row that does not read.
+pub async fn lot(tx: &mut Tx, code: LotCode) -> Result<Option<Lot>, BooksError> {
+    let key = [Val::Int(code.number()), Val::Int(code.place())];
+    let sql = "SELECT entry, site, species, presentation, storage, supplier, making, harvested_us \
+               FROM lot WHERE number = ? AND place = ?";
+    let rows = tx.fetch(sql, &key).await?;
+    let Some(row) = rows.first() else {
+        return Ok(None);
+    };
+    let bad = |column| corrupt("lot", column, code.number(), BadDoc::here("a known number"));
+    let mut lot = Lot {
+        code,
+        entry: row.int(0),
+        site: row.int(1),
+        species: row.text(2).to_owned(),
+        presentation: Presentation::from_number(row.int(3)).ok_or_else(|| bad("presentation"))?,
+        storage: Storage::from_number(row.int(4)),
+        supplier: row.text(5).to_owned(),
+        making: row.int(6),
+        harvested_us: row.int(7),
+        ticket: 0,
+        voided: false,
+        parts: Vec::new(),
+        events: Vec::new(),
+        seen: 0,
+    };
+    lot.parts = parts(tx, code).await?;
+    if lot.making == 0 {
+        (lot.ticket, lot.voided) = standing_ticket(tx, lot.entry).await?;
+        if !lot.voided {
+            lines(tx, &mut lot).await?;
+        }
+    }
+    shifts(tx, &mut lot).await?;
+    inward(tx, &mut lot).await?;
+    moves(tx, &mut lot).await?;
+    makings(tx, &mut lot).await?;
+    counts(tx, &mut lot).await?;
+    lot.events
+        .sort_by_key(|event| (event.happened_us, event.entry));
+    Ok(Some(lot))
+}
+
+/// The parts of a lot, in order of their numbers.
+async fn parts(tx: &mut Tx, code: LotCode) -> Result<Vec<Part>, BooksError> {
+    let sql = "SELECT n, band, grade, condition, hold, undersize FROM part \
+               WHERE number = ? AND place = ? ORDER BY n";
+    let rows = tx
+        .fetch(sql, &[Val::Int(code.number()), Val::Int(code.place())])
+        .await?;
+    rows.iter().map(|row| part(code, row)).collect()
+}
+
+fn part(lot: LotCode, row: &Record) -> Result<Part, BooksError> {
+    let bad = |column| corrupt("part", column, lot.number(), BadDoc::here("a known value"));
+    Ok(Part {
+        id: PartId { lot, n: row.int(0) },
+        key: PartKey {
+            band: row.int(1),
+            grade: Grade::new(row.text(2)).ok_or_else(|| bad("grade"))?,
+            condition: Condition::from_number(row.int(3)),
+            held: row.int(4) == 1,
+        },
+        undersize: Undersize::from_number(row.int(5)).ok_or_else(|| bad("undersize"))?,
+    })
+}
+
+/// The ticket that stands in the place of the first, and whether it was voided.
+///
+/// # Errors
+/// Engine trouble.
+pub async fn standing_ticket(tx: &mut Tx, first: i64) -> Result<(i64, bool), BooksError> {
+    let mut ticket = first;
+    loop {
+        match entries::ended(tx, ticket).await? {
+            Some((how, by)) if how == "rewrite" => ticket = by,
+            Some((how, _)) => return Ok((ticket, how == "void")),
+            None => return Ok((ticket, false)),
+        }
+    }
+}
+
+async fn lines(tx: &mut Tx, lot: &mut Lot) -> Result<(), BooksError> {
+    let sql = "SELECT l.ticket, e.happened_us, l.part, l.weight, l.pay \
+               FROM line l JOIN entry e ON e.id = l.ticket \
+               WHERE l.ticket = ? AND l.number = ? AND l.place = ?";
+    let binds = [
+        Val::Int(lot.ticket),
+        Val::Int(lot.code.number()),
+        Val::Int(lot.code.place()),
+    ];
+    for row in tx.fetch(sql, &binds).await? {
+        lot.events.push(Event {
+            entry: row.int(0),
+            happened_us: row.int(1),
+            part: row.int(2),
+            event: StockEvent::In(Weight::from_units(row.int(3))),
+            what: What::WeighedIn,
+            pay: row.int(4),
+        });
+    }
+    Ok(())
+}
+
+async fn shifts(tx: &mut Tx, lot: &mut Lot) -> Result<(), BooksError> {
+    let sql = "SELECT s.entry, e.happened_us, s.kind, s.from_part, s.to_part, s.weight, s.amount \
+               FROM shift s JOIN entry e ON e.id = s.entry \
+               WHERE s.number = ? AND s.place = ? ORDER BY s.entry, s.n";
+    let rows = tx
+        .fetch(
+            sql,
+            &[Val::Int(lot.code.number()), Val::Int(lot.code.place())],
+        )
+        .await?;
+    for row in &rows {
+        let (entry, happened_us) = (row.int(0), row.int(1));
+        let what = match row.text(2) {
+            "hold" => What::Hold,
+            "release" => What::Release,
+            _ => What::Regrade,
+        };
+        let (weight, pay) = (Weight::from_units(row.int(5)), row.int(6));
+        let out = StockEvent::Out {
+            weight,
+            emptied: false,
+        };
+        for (part, event, pay) in [
+            (row.int(3), out, -pay),
+            (row.int(4), StockEvent::In(weight), pay),
+        ] {
+            lot.events.push(Event {
+                entry,
+                happened_us,
+                part,
+                event,
+                what,
+                pay,
+            });
+        }
+        lot.seen += 1;
+    }
+    Ok(())
+}
+
+async fn inward(tx: &mut Tx, lot: &mut Lot) -> Result<(), BooksError> {
+    let sql = "SELECT i.entry, e.happened_us, i.part, i.weight \
+               FROM inward i JOIN entry e ON e.id = i.entry \
+               WHERE i.number = ? AND i.place = ? ORDER BY i.entry, i.n";
+    let rows = tx
+        .fetch(
+            sql,
+            &[Val::Int(lot.code.number()), Val::Int(lot.code.place())],
+        )
+        .await?;
+    for row in &rows {
+        lot.events.push(Event {
+            entry: row.int(0),
+            happened_us: row.int(1),
+            part: row.int(2),
+            event: StockEvent::In(Weight::from_units(row.int(3))),
+            what: What::CameBack,
+            pay: 0,
+        });
+        lot.seen += 1;
+    }
+    Ok(())
+}
+
+async fn moves(tx: &mut Tx, lot: &mut Lot) -> Result<(), BooksError> {
+    let sql = "SELECT m.entry, e.happened_us, m.part, m.weight, m.emptied, m.outlet, m.amount \
+               FROM move m JOIN entry e ON e.id = m.entry \
+               WHERE m.number = ? AND m.place = ? ORDER BY m.entry, m.n";
+    let rows = tx
+        .fetch(
+            sql,
+            &[Val::Int(lot.code.number()), Val::Int(lot.code.place())],
+        )
+        .await?;
+    for row in &rows {
+        let outlet = Outlet::from_number(row.int(5))
+            .ok_or_else(|| corrupt("move", "outlet", row.int(0), BadDoc::here("a known number")))?;
+        let weight = Weight::from_units(row.int(3));
+        lot.events.push(Event {
+            entry: row.int(0),
+            happened_us: row.int(1),
+            part: row.int(2),
+            event: StockEvent::Out {
+                weight,
+                emptied: row.int(4) == 1,
+            },
+            what: What::Went(outlet),
+            pay: -row.int(6),
+        });
+    }
+    Ok(())
+}
+
+async fn makings(tx: &mut Tx, lot: &mut Lot) -> Result<(), BooksError> {
+    let key = [Val::Int(lot.code.number()), Val::Int(lot.code.place())];
+    let used = "SELECT m.entry, e.happened_us, m.part, m.weight, m.emptied \
+                FROM making_in m JOIN entry e ON e.id = m.entry \
+                WHERE m.number = ? AND m.place = ? ORDER BY m.entry, m.n";
+    for row in tx.fetch(used, &key).await? {
+        let weight = Weight::from_units(row.int(3));
+        lot.events.push(Event {
+            entry: row.int(0),
+            happened_us: row.int(1),
+            part: row.int(2),
+            event: StockEvent::Out {
+                weight,
+                emptied: row.int(4) == 1,
+            },
+            what: What::Used,
+            pay: 0,
+        });
+    }
+    let made = "SELECT m.entry, e.happened_us, m.part, m.weight \
+                FROM making_out m JOIN entry e ON e.id = m.entry \
+                WHERE m.number = ? AND m.place = ? ORDER BY m.entry, m.n";
+    for row in tx.fetch(made, &key).await? {
+        lot.events.push(Event {
+            entry: row.int(0),
+            happened_us: row.int(1),
+            part: row.int(2),
+            event: StockEvent::In(Weight::from_units(row.int(3))),
+            what: What::Made,
+            pay: 0,
+        });
+    }
+    Ok(())
+}
+
+async fn counts(tx: &mut Tx, lot: &mut Lot) -> Result<(), BooksError> {
+    let sql = "SELECT c.entry, e.happened_us, c.part, c.weight \
+               FROM counted c JOIN entry e ON e.id = c.entry \
+               WHERE c.number = ? AND c.place = ? ORDER BY c.entry, c.n";
+    let rows = tx
+        .fetch(
+            sql,
+            &[Val::Int(lot.code.number()), Val::Int(lot.code.place())],
+        )
+        .await?;
+    for row in &rows {
+        lot.events.push(Event {
+            entry: row.int(0),
+            happened_us: row.int(1),
+            part: row.int(2),
+            event: StockEvent::Count(Weight::from_units(row.int(3))),
+            what: What::Counted,
+            pay: 0,
+        });
+    }
+    Ok(())
+}
+
+/// Codes of the lots made or taken in under a number.
+///
+/// # Errors
+/// Engine trouble.
+pub async fn lots_under(tx: &mut Tx, number: i64) -> Result<Vec<LotCode>, BooksError> {
+    let sql = "SELECT place FROM lot WHERE number = ? ORDER BY place";
+    let rows = tx.fetch(sql, &[Val::Int(number)]).await?;
+    Ok(rows
+        .iter()
+        .filter_map(|row| LotCode::new(number, row.int(0)))
+        .collect())
+}

@@ -1,0 +1,140 @@
+//! Tickets: the rows a weigh-in writes, and whether one was written.
+
+use std::collections::BTreeSet;
+
+use rules::fish::{Condition, Storage};
+use rules::ids::PartId;
+use rules::ticket::{Ticket, WeighIn};
+
+use crate::db::{Tx, Val};
+use crate::pay::{self, Account};
+use crate::table::{Cell, LINE, LOT, PART, Row};
+use crate::{BooksError, stock};
+
+/// What the book already has of a ticket's lots: those a rewrite takes over.
+#[derive(Debug, Clone, Default)]
+pub struct Known {
+    /// Places of lots that have a row.
+    pub lots: BTreeSet<i64>,
+    /// Parts that have a row.
+    pub parts: BTreeSet<(i64, i64)>,
+    /// Pay of the ticket that is rewritten, minor units: owed and held.
+    pub owed_and_held: Option<(i64, i64)>,
+}
+
+/// The rows of a ticket beside its entry.
+#[must_use]
+pub fn rows(asked: &WeighIn, ticket: &Ticket, known: &Known) -> Vec<Row> {
+    let number = || ticket.number.map_or(Cell::Own, Cell::Int);
+    let mut rows = Vec::with_capacity(ticket.lines.len() * 3 + 2);
+    for (lot, written) in ticket.lots.iter().zip(&asked.lots) {
+        let Some(place) = lot.place else { continue };
+        if !known.lots.contains(&place) {
+            let harvested_us = written
+                .receiving
+                .first_speared_us
+                .unwrap_or(ticket.priced_us);
+            rows.push(Row::new(
+                &LOT,
+                [
+                    number(),
+                    place.into(),
+                    Cell::Own,
+                    asked.site.into(),
+                    written.species.as_str().into(),
+                    written.presentation.number().into(),
+                    written.storage.map_or(0, Storage::number).into(),
+                    asked.harvester.as_str().into(),
+                    0.into(),
+                    harvested_us.into(),
+                ],
+            ));
+        }
+    }
+    let places = |lot: i64| {
+        ticket
+            .lots
+            .iter()
+            .find(|l| l.n == lot)
+            .and_then(|l| l.place)
+    };
+    for (n, line) in (1_i64..).zip(&ticket.lines) {
+        // A line is only ever of a lot that was bought, which has a place.
+        let Some(place) = places(line.lot) else {
+            continue;
+        };
+        if !known.parts.contains(&(place, line.part)) {
+            rows.push(Row::new(
+                &PART,
+                [
+                    number(),
+                    place.into(),
+                    line.part.into(),
+                    line.band.into(),
+                    line.grade.as_str().into(),
+                    line.condition.map_or(0, Condition::number).into(),
+                    i64::from(line.held).into(),
+                    line.undersize.number().into(),
+                    Cell::Own,
+                ],
+            ));
+        }
+        rows.push(Row::new(
+            &LINE,
+            [
+                Cell::Own,
+                n.into(),
+                number(),
+                place.into(),
+                line.part.into(),
+                line.net.units().into(),
+                line.ice.units().into(),
+                line.amount.minor().into(),
+                ticket.pay_of(n).minor().into(),
+            ],
+        ));
+    }
+    let purchases = Account::site("purchases");
+    let owed = Account::of("owed", &asked.harvester);
+    let held = Account::of("held", &asked.harvester);
+    let (old_owed, old_held) = known.owed_and_held.unwrap_or((0, 0));
+    rows.extend(pay::rows([
+        (owed, purchases, old_owed),
+        (held, purchases, old_held),
+        (purchases, owed, ticket.owed.minor()),
+        (purchases, held, ticket.held.minor()),
+    ]));
+    rows
+}
+
+/// The row of a part that a hold, regrade, return or making opens.
+#[must_use]
+pub fn part_row(part: &stock::Part) -> Row {
+    let PartId { lot, n } = part.id;
+    Row::new(
+        &PART,
+        [
+            lot.number().into(),
+            lot.place().into(),
+            n.into(),
+            part.key.band.into(),
+            part.key.grade.as_str().into(),
+            part.key.condition.map_or(0, Condition::number).into(),
+            i64::from(part.key.held).into(),
+            part.undersize.number().into(),
+            Cell::Own,
+        ],
+    )
+}
+
+/// Whether the site ever took in this species.
+///
+/// # Errors
+/// Engine trouble.
+pub async fn any_of_species(tx: &mut Tx, site: i64, species: &str) -> Result<bool, BooksError> {
+    let sql = "SELECT number FROM lot WHERE site = ? AND species = ? LIMIT 1";
+    Ok(!tx
+        .fetch(sql, &[Val::Int(site), Val::from(species)])
+        .await?
+        .is_empty())
+}
