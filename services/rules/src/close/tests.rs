@@ -38,7 +38,7 @@ fn usd() -> Currency {
     Currency::new("USD").unwrap_or_else(|| panic!("USD"))
 }
 
-/// A day to which things happen, one an hour.
+/// A day to which things happen, one a minute.
 struct Told(DayInput);
 
 fn day() -> Told {
@@ -98,7 +98,7 @@ impl Told {
             self.facts(n);
         }
         let n = i64::try_from(self.0.happened.len()).unwrap_or(0) + 1;
-        let happened_us = START + n * HOUR;
+        let happened_us = START + n * 60_000_000;
         self.0.happened.push(Happening {
             happened_us,
             entry: n,
@@ -295,13 +295,10 @@ fn adds_up(balance: &DayBalance) -> bool {
 #[test]
 fn a_day_on_which_all_is_found_is_closed_without_a_flag() {
     let told = day()
-        .drip(10_000)
         .bought(1, "40", "210")
         .moved(1, Outlet::SoldWhole, "20")
         .cut(1, "10", (2, "3"), "6.8")
-        .at(1)
         .counted(1, "10")
-        .at(1)
         .counted(2, "3");
     let Judged {
         doc,
@@ -317,14 +314,13 @@ fn a_day_on_which_all_is_found_is_closed_without_a_flag() {
         (lb("10"), lb("0.2"))
     );
     assert_eq!(doc.balance.closing, lb("13"));
-    let sold = OutletWeight {
-        outlet: Outlet::SoldWhole,
-        weight: lb("20"),
-    };
-    assert_eq!(doc.balance.out, [sold]);
-    // The sale, an hour later, was taken after the count: 30 lb counted as 10,
-    // then 20 sold. It is the order of what happened that counts, so this day is
-    // told with everything in the first hour but the sale.
+    assert_eq!(
+        doc.balance.out,
+        [OutletWeight {
+            outlet: Outlet::SoldWhole,
+            weight: lb("20")
+        }]
+    );
     assert_eq!(found, []);
     let held: Vec<_> = on_hand
         .iter()
@@ -335,4 +331,593 @@ fn a_day_on_which_all_is_found_is_closed_without_a_flag() {
     assert_eq!(on_hand[&part(2)].cost_minor, cents("52.50"));
     assert_eq!(doc.cuts.len(), 1);
     assert_eq!(doc.yields[0].yield_e2, Some(3_000));
+    let rows: Vec<_> = doc
+        .parts
+        .iter()
+        .map(|row| (row.came_in, row.went_out))
+        .collect();
+    assert_eq!(rows, [(lb("40"), lb("30")), (lb("3"), lb("0"))]);
+}
+
+#[test]
+fn three_pounds_missing_are_flagged_with_what_they_cost_and_drip_is_not_missing() {
+    // 41.60 lb for 12 h at 1 % a day should drip 0.208 lb.
+    let told = day()
+        .drip(10_000)
+        .bought(1, "41.60", "218.40")
+        .at(0)
+        .counted(1, "38.392")
+        .at(12);
+    assert_eq!(
+        told.flags(),
+        ["unaccounted 3.00 15.75", "unaccounted_site 3.00 15.75"]
+    );
+    let Judged { doc, found, .. } = told.judged();
+    let posted = Posted {
+        part: part(1),
+        by: 2,
+        shrink: lb("0.208"),
+        unaccounted: lb("3"),
+    };
+    assert_eq!(found, [posted]);
+    assert!(doc.flags[0].text.contains("without an uncertainty budget"));
+    assert!(
+        doc.flags[0]
+            .text
+            .contains("of 41.60 lb on the book, 0.208 lb should have dripped")
+    );
+    assert!(doc.flags[0].text.contains("38.392 lb was found"));
+    assert_eq!(doc.state, CloseState::Closed, "a finding is no gap");
+    // The next day begins with what was found, and misses nothing again.
+    let mut next = day().drip(10_000).with(1, |_| {});
+    next.0.opening = told.judged().on_hand;
+    assert_eq!(next.counted(1, "38.2").flags(), Vec::<String>::new());
+}
+
+#[test]
+fn unaccounted_weight_is_flagged_above_both_weights_and_from_the_value_on() {
+    for (handled, cost, found, flagged) in [
+        // 0.5 lb binds up to 50 lb handled.
+        ("40", "400", "39.5", false), // exactly 0.5 lb
+        ("40", "400", "39.499", true),
+        ("40", "400", "40.5", false),
+        ("40", "400", "40.501", true), // a surplus as well
+        // 1 % binds above.
+        ("100", "1000", "99", false),
+        ("100", "1000", "98.999", true),
+        // 5.00 and more.
+        ("40", "200", "39", true),     // exactly 5.00
+        ("40", "199.60", "39", false), // 4.99
+        ("40", "0", "20", false),      // given fish cost nothing
+    ] {
+        let told = day().bought(1, handled, cost).counted(1, found);
+        let got = told
+            .flags()
+            .iter()
+            .any(|flag| flag.starts_with("unaccounted "));
+        assert_eq!(got, flagged, "{found} of {handled} lb at {cost}");
+    }
+}
+
+#[test]
+fn as_much_missing_here_as_too_much_there_is_probably_swapped() {
+    for (first, second, other_species, flags) in [
+        ("17", "23", false, vec!["swapped 3.00 30.00"]),
+        ("23", "17", false, vec!["swapped 3.00 30.00"]),
+        ("17", "22.85", false, vec!["swapped 3.00 30.00"]), // within 5 % of the larger
+        (
+            "17",
+            "22.849",
+            false,
+            vec!["unaccounted 3.00 30.00", "unaccounted -2.849 -28.49"],
+        ),
+        (
+            "17",
+            "23",
+            true,
+            vec!["unaccounted 3.00 30.00", "unaccounted -3.00 -30.00"],
+        ),
+        (
+            "17",
+            "17",
+            false,
+            vec![
+                "unaccounted 3.00 30.00",
+                "unaccounted 3.00 30.00",
+                "unaccounted_site 6.00 60.00",
+            ],
+        ),
+    ] {
+        let species = if other_species { "LCX" } else { "PZO" };
+        let told = day()
+            .bought(1, "20", "200")
+            .bought(2, "20", "200")
+            .with(2, |facts| facts.species = species.to_owned())
+            .counted(1, first)
+            .counted(2, second);
+        assert_eq!(told.flags(), flags, "{first} and {second}");
+    }
+}
+
+#[test]
+fn an_open_part_nobody_counted_is_a_gap() {
+    let counted = |told: Told| told.counted(1, "10");
+    for (what, told, flags) in [
+        (
+            "not counted",
+            day().bought(1, "10", "50"),
+            vec!["uncounted 10.00 0.00"],
+        ),
+        ("counted", counted(day().bought(1, "10", "50")), vec![]),
+        (
+            "emptied",
+            day()
+                .bought(1, "10", "50")
+                .left(1, Outlet::Soup, "9.9", true),
+            vec![],
+        ),
+        (
+            "next to nothing left",
+            day().bought(1, "10", "50").moved(1, Outlet::Soup, "9.9"),
+            vec![],
+        ),
+        (
+            "held",
+            day()
+                .bought(1, "10", "50")
+                .with(1, |facts| facts.held = true),
+            vec!["uncounted 10.00 0.00"],
+        ),
+        ("nothing bought", day().with(1, |_| {}), vec![]),
+    ] {
+        assert_eq!(told.flags(), flags, "{what}");
+        let gaps = told.judged().doc.state == CloseState::ClosedWithGaps;
+        assert_eq!(gaps, !flags.is_empty(), "{what}");
+    }
+    // What was counted yesterday is to be counted again.
+    let yesterday = counted(day().bought(1, "10", "50")).judged().on_hand;
+    let mut today = day().with(1, |_| {});
+    today.0.opening = yesterday;
+    assert_eq!(today.flags(), ["uncounted 10.00 0.00"]);
+}
+
+#[test]
+fn a_device_that_still_holds_deeds_is_a_gap() {
+    let mut told = day();
+    told.0.undrained = vec![Undrained {
+        device: "dock-tablet".to_owned(),
+        queued: 5,
+        resolved: 3,
+    }];
+    let doc = told.judged().doc;
+    assert_eq!(doc.state, CloseState::ClosedWithGaps);
+    assert_eq!(
+        doc.flags[0].text,
+        "Device dock-tablet said it holds 2 more than has come in."
+    );
+}
+
+#[test]
+fn a_hold_is_old_after_its_days() {
+    let held_since = |us: i64| {
+        let mut told = day().with(1, |facts| facts.held = true);
+        let held = Holding {
+            weight: lb("4"),
+            came_in: lb("4"),
+            cost_minor: cents("20"),
+            held_us: us,
+            drip: 0,
+        };
+        told.0.opening.insert(part(1), held);
+        told.counted(1, "4").flags()
+    };
+    let end = START + 24 * HOUR;
+    assert_eq!(held_since(end - 72 * HOUR), Vec::<String>::new());
+    assert_eq!(held_since(end - 72 * HOUR - 1), ["hold_old 4.00 20.00"]);
+    // It runs from when the fish was set aside, not from when it came.
+    let told = day()
+        .bought(1, "4", "20")
+        .shifted(1, 2, "4")
+        .with(2, |facts| facts.held = true);
+    let on_hand = told.judged().on_hand;
+    assert_eq!(on_hand[&part(2)].held_us, START + 2 * 60_000_000);
+    assert_eq!(on_hand.get(&part(1)), None, "all of it is set aside");
+}
+
+#[test]
+fn more_out_than_there_was_is_booked_and_flagged() {
+    for (what, told, flags) in [
+        (
+            "a cut beyond its lot",
+            day()
+                .bought(1, "10", "50")
+                .cut(1, "12", (2, "3.6"), "8.2")
+                .counted(2, "3.6"),
+            vec!["overdrawn 2.00 10.00", "uncounted -2.00 0.00"],
+        ),
+        (
+            "a sale beyond its lot, then counted",
+            day()
+                .bought(1, "10", "50")
+                .moved(1, Outlet::SoldWhole, "12")
+                .counted(1, "0"),
+            vec![
+                "unaccounted -2.00 -10.00",
+                "unaccounted_site -2.00 -10.00",
+                "overdrawn 2.00 10.00",
+            ],
+        ),
+        (
+            "a sale out of a finished part",
+            day()
+                .bought(1, "10", "50")
+                .left(1, Outlet::SoldWhole, "10", true)
+                .moved(1, Outlet::SoldWhole, "2"),
+            vec!["reopened 2.00 10.00", "uncounted -2.00 0.00"],
+        ),
+        (
+            "a sale out of a part finished on an earlier day",
+            day()
+                .with(1, |facts| {
+                    facts.finished = Some(Holding {
+                        came_in: lb("10"),
+                        cost_minor: cents("50"),
+                        ..Holding::default()
+                    });
+                })
+                .moved(1, Outlet::SoldWhole, "2"),
+            vec!["reopened 2.00 10.00", "uncounted -2.00 0.00"],
+        ),
+    ] {
+        assert_eq!(told.flags(), flags, "{what}");
+        assert!(adds_up(&told.judged().doc.balance), "{what}");
+    }
+}
+
+#[test]
+fn what_the_table_cannot_explain_is_flagged_at_its_cost() {
+    for (fillet, flags) in [
+        ("3", vec![]), // 0.4 lb of 10 lost: exactly 4 %
+        ("2.9", vec!["table_unaccounted 0.10 0.50"]),
+        ("3.5", vec![]), // 0.1 lb of water: exactly 1 %
+        ("3.6", vec!["more_out_than_in -0.10 -0.50"]),
+    ] {
+        let told = day()
+            .bought(1, "10", "50")
+            .cut(1, "10", (2, fillet), "6.6")
+            .counted(2, fillet);
+        assert_eq!(told.flags(), flags, "{fillet}");
+    }
+}
+
+#[test]
+fn a_pool_takes_along_drip_and_cost_and_is_counted_as_one() {
+    let told = day()
+        .drip(10_000)
+        .bought(1, "30", "150")
+        .at(0)
+        .bought(2, "10", "20")
+        .at(0)
+        .pooled(&[(1, "30"), (2, "10")], 3)
+        .at(12)
+        .counted(3, "39.6")
+        .at(24);
+    // 40 lb for a day at 1 %: half of it gathered before they were pooled.
+    let Judged {
+        doc,
+        found,
+        on_hand,
+    } = told.judged();
+    assert_eq!(found.len(), 1, "the sources post nothing");
+    let drip = decimal::half_up(i128::from(lb("0.4").units()), 1);
+    // The count at the end of the day is taken at its last microsecond.
+    let short = i128::from(lb("20").units()) * 10_000 / 86_400_000_000 / 1_000_000;
+    assert_eq!(
+        drip.map(|drip| drip - found[0].shrink.units())
+            .map(i128::from),
+        Some(2 * short)
+    );
+    assert!(doc.flags.is_empty());
+    assert_eq!(on_hand[&part(3)].cost_minor, cents("170"));
+    assert!(
+        doc.parts
+            .iter()
+            .filter(|row| row.part != part(3))
+            .all(|row| row.finished)
+    );
+    assert!(adds_up(&doc.balance));
+}
+
+#[test]
+fn cost_is_spread_over_the_lots_to_the_cent() {
+    let lots: Vec<_> = (2..5)
+        .map(|n| NewLot {
+            part: part(n),
+            weight: lb("1"),
+        })
+        .collect();
+    let what = What::Made {
+        kind: MakingKind::Cut,
+        inputs: vec![Used {
+            part: part(1),
+            weight: lb("10"),
+            emptied: false,
+        }],
+        lots,
+        cutting_loss: lb("0.3"),
+        table_unaccounted: Weight::ZERO,
+    };
+    let mut told = day().bought(1, "10", "1.00").then(&[1, 2, 3, 4], what);
+    for n in [2, 3] {
+        told = told.with(n, |facts| facts.presentation = Presentation::FilletSkinOn);
+    }
+    let cost = |told: &Told, n| told.judged().on_hand[&part(n)].cost_minor;
+    assert_eq!([2, 3, 4].map(|n| cost(&told, n)), [33, 34, 33]);
+    // Frames bear none of it.
+    let told = told.with(4, |facts| facts.presentation = Presentation::Frames);
+    assert_eq!([2, 3, 4].map(|n| cost(&told, n)), [50, 50, 0]);
+}
+
+#[test]
+fn pay_is_what_was_owed_and_what_the_day_entered() {
+    let mut told = day();
+    let balance = |owed_minor, held_minor| PayBalance {
+        owed_minor,
+        held_minor,
+    };
+    told.0.balances = BTreeMap::from([
+        ("ana".to_owned(), balance(1_000, 200)),
+        ("ben".to_owned(), balance(700, 0)),
+        ("cal".to_owned(), balance(0, 0)),
+        ("dee".to_owned(), balance(500, 0)),
+    ]);
+    for (party, owed, held) in [("ana", 250, -200), ("eve", 100, 0), ("dee", -500, 0)] {
+        told.0.pay.push(PayChange {
+            party: party.to_owned(),
+            by: balance(owed, held),
+        });
+    }
+    let rows = told.judged().doc.payouts;
+    let rows: Vec<_> = rows
+        .iter()
+        .map(|row| {
+            (
+                row.party.as_str(),
+                row.owed.minor(),
+                row.held.minor(),
+                row.owed_today.minor(),
+            )
+        })
+        .collect();
+    assert_eq!(
+        rows,
+        [
+            ("ana", 1_250, 0, 250),
+            ("ben", 700, 0, 0),
+            ("dee", 0, 0, -500),
+            ("eve", 100, 0, 100)
+        ]
+    );
+}
+
+#[test]
+fn undersize_fish_is_followed_to_where_it_went() {
+    let told = day()
+        .bought(1, "10", "12.50")
+        .with(1, |facts| {
+            facts.undersize = true;
+            facts.proposed = Some(Outlet::Soup);
+        })
+        .bought(2, "30", "150")
+        .moved(1, Outlet::Soup, "4")
+        .moved(1, Outlet::Donation, "2")
+        .moved(1, Outlet::Soup, "1")
+        .cut(1, "1", (3, "0.3"), "0.68");
+    let rows = told.judged().doc.undersize;
+    assert_eq!(rows.len(), 1);
+    let row = &rows[0];
+    let out: Vec<_> = row.out.iter().map(|out| (out.outlet, out.weight)).collect();
+    assert_eq!(out, [(Outlet::Soup, lb("5")), (Outlet::Donation, lb("2"))]);
+    assert_eq!(
+        (row.taken_in, row.made_into_lots, row.left),
+        (lb("10"), lb("1"), lb("2"))
+    );
+    assert_eq!(row.proposed, Some(Outlet::Soup));
+    // What is left shows again next day, as fish of an earlier day.
+    let mut next = day()
+        .with(1, |facts| facts.undersize = true)
+        .moved(1, Outlet::Soup, "2");
+    next.0.opening = told.judged().on_hand;
+    next = next.with(2, |_| {}).with(3, |_| {});
+    let rows = next.judged().doc.undersize;
+    assert_eq!(
+        (rows[0].taken_in, rows[0].left),
+        (Weight::ZERO, Weight::ZERO)
+    );
+}
+
+#[test]
+fn what_tickets_said_is_repeated() {
+    let mut told = day();
+    told.0.tickets = vec![
+        TicketSaid {
+            entry: 7,
+            offline_difference_minor: -325,
+            clock_skew: false,
+            price_adjusted: false,
+        },
+        TicketSaid {
+            entry: 8,
+            offline_difference_minor: 0,
+            clock_skew: true,
+            price_adjusted: true,
+        },
+    ];
+    let doc = told.judged().doc;
+    let flags: Vec<_> = doc
+        .flags
+        .iter()
+        .map(|flag| (flag.kind, flag.subject.as_str()))
+        .collect();
+    assert_eq!(
+        flags,
+        [
+            (FlagKind::OfflineDifference, "7"),
+            (FlagKind::ClockSkew, "8")
+        ]
+    );
+    assert_eq!(doc.flags[0].value.minor(), -325);
+    assert_eq!(doc.state, CloseState::Closed);
+    assert!(
+        doc.remarks
+            .iter()
+            .any(|remark| remark.contains("price adjustments"))
+    );
+}
+
+#[test]
+fn a_close_says_what_it_leaves_out() {
+    let told = day()
+        .bought(1, "10", "50")
+        .bought(2, "10", "50")
+        .with(2, |facts| facts.storage = Some(Storage::Frozen))
+        .bought(3, "10", "50")
+        .with(3, |facts| facts.storage = None)
+        .counted(2, "10");
+    let budget =
+        "Unaccounted weight is judged by the site's limits, without an uncertainty budget yet.";
+    let uncounted =
+        "2 open parts have no count: neither drip nor unaccounted weight is posted there.";
+    assert_eq!(
+        told.judged().doc.remarks,
+        [
+            budget,
+            "Drip is not set for PZO whole, storage not said: it counts as 0.",
+            "Drip is not set for PZO whole, drained ice: it counts as 0.",
+            uncounted,
+        ]
+    );
+    let told = day().drip(8_000).bought(1, "10", "50").counted(1, "10");
+    assert_eq!(told.judged().doc.remarks, [budget]);
+}
+
+#[test]
+fn a_count_told_next_morning_is_taken_at_the_end_of_its_day() {
+    let told = day()
+        .bought(1, "40", "200")
+        .at(1)
+        .counted(1, "25")
+        .at(27)
+        .moved(1, Outlet::Soup, "15")
+        .at(20);
+    assert_eq!(told.judged().doc.balance.unaccounted, Weight::ZERO);
+    assert_eq!(told.judged().doc.balance.closing, lb("25"));
+}
+
+/// One of the things that can happen to a part.
+#[derive(Debug, Clone)]
+enum Deed {
+    Bought(i64, i64),
+    Moved(i64, i64, bool),
+    Shifted(i64, i64, i64),
+    Counted(i64, i64),
+    Pooled(i64, i64, i64),
+}
+
+fn deed() -> impl Strategy<Value = Deed> {
+    let (n, units) = (1..5_i64, 0..2_000_000_000_000_i64);
+    prop_oneof![
+        (n.clone(), units.clone()).prop_map(|(n, w)| Deed::Bought(n, w)),
+        (n.clone(), units.clone(), any::<bool>()).prop_map(|(n, w, e)| Deed::Moved(n, w, e)),
+        (n.clone(), n.clone(), units.clone()).prop_map(|(a, b, w)| Deed::Shifted(a, b, w)),
+        (n.clone(), units.clone()).prop_map(|(n, w)| Deed::Counted(n, w)),
+        (n.clone(), n, units).prop_map(|(a, b, w)| Deed::Pooled(a, b, w)),
+    ]
+}
+
+fn told(deeds: &[Deed]) -> Told {
+    let kg = |units: i64| Weight::from_units(units);
+    let mut told = day().drip(8_000);
+    for (pool, deed) in (10..).zip(deeds) {
+        told = match *deed {
+            Deed::Bought(n, w) => told.then(
+                &[n],
+                What::Bought {
+                    part: part(n),
+                    weight: kg(w),
+                    cost_minor: w / 1_000_000_000,
+                },
+            ),
+            Deed::Moved(n, w, emptied) => {
+                let outlet = Outlet::SoldWhole;
+                told.then(
+                    &[n],
+                    What::Moved {
+                        part: part(n),
+                        outlet,
+                        weight: kg(w),
+                        emptied,
+                    },
+                )
+            }
+            Deed::Shifted(a, b, w) => told.then(
+                &[a, b],
+                What::Shifted {
+                    from: part(a),
+                    to: part(b),
+                    weight: kg(w),
+                },
+            ),
+            Deed::Counted(n, w) => told.then(
+                &[n],
+                What::Counted {
+                    part: part(n),
+                    weight: kg(w),
+                },
+            ),
+            Deed::Pooled(a, b, w) => {
+                let used = |n, w| Used {
+                    part: part(n),
+                    weight: kg(w),
+                    emptied: false,
+                };
+                let what = What::Made {
+                    kind: MakingKind::Pool,
+                    inputs: vec![used(a, w), used(b, w / 2)],
+                    lots: vec![NewLot {
+                        part: part(pool),
+                        weight: kg(w + w / 2),
+                    }],
+                    cutting_loss: Weight::ZERO,
+                    table_unaccounted: Weight::ZERO,
+                };
+                told.then(&[a, b, pool], what)
+            }
+        };
+    }
+    told
+}
+
+proptest! {
+    /// Whatever happens, what came equals what went and what is there, over the
+    /// site and in each part; and the order of telling makes no difference.
+    #[test]
+    fn every_pound_is_somewhere(deeds in proptest::collection::vec(deed(), 0..24)) {
+        let told = told(&deeds);
+        let Judged { doc, on_hand, found } = told.judged();
+        prop_assert!(adds_up(&doc.balance));
+        for row in &doc.parts {
+            let book = sub(add(row.opening, row.came_in), row.went_out);
+            let posted = add(row.shrink, row.unaccounted);
+            prop_assert_eq!(row.closing, sub(book, posted));
+        }
+        let closing: Weight = on_hand.values().map(|held| held.weight).sum();
+        prop_assert_eq!(closing, doc.balance.closing);
+        let posted: Weight = found.iter().map(|row| add(row.shrink, row.unaccounted)).sum();
+        prop_assert_eq!(posted, add(doc.balance.shrink, doc.balance.unaccounted));
+
+        let mut backwards = told.0.clone();
+        backwards.happened.reverse();
+        prop_assert_eq!(judge(&backwards), told.judged());
+    }
 }

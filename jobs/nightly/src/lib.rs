@@ -1,0 +1,300 @@
+//! The night: a site's business day, closed.
+//!
+//! Reads one snapshot of the day, has the rules judge it, and records the close.
+//! Days are closed in order, because each begins with what the one before left:
+//! first every earlier day that something changed in, then the day asked for,
+//! then later closed days as long as their opening changed. A day of which
+//! nothing changed keeps its bytes, so to run twice is to run once. What a
+//! person should look at is in the close, never an error.
+//!
+//! The job meets the service only in the books. Two nights at once are safe: a
+//! revision spends the one before it, so one of them writes, and the other looks
+//! again.
+
+use std::collections::BTreeMap;
+
+use books::close::{self, Gathered, KnownDay, LastClose, Left, Manifest, Revision, Turned};
+use books::register::{self, Office};
+use books::{Answer, BooksError, Db, write_once};
+use rules::business_day::{date_of, next_day};
+use rules::close::{CloseDoc, CloseState, Flag, Judged, judge};
+use rules::ids::DayNumber;
+use rules::office::Site;
+
+/// How often to look again when somebody else wrote a revision in between.
+const ATTEMPTS: u32 = 4;
+
+/// What a night came to.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Outcome {
+    /// Site number.
+    pub site: i64,
+    /// The business day asked for.
+    pub day: DayNumber,
+    /// Revision of its close; of a dry run, the one it would be.
+    pub revision: i64,
+    /// Closed, or with gaps.
+    pub state: CloseState,
+    /// The close, canonical JSON.
+    pub doc: String,
+    /// SHA-256 of `doc`, lower-case hexadecimal.
+    pub sha256: String,
+    /// Its flags.
+    pub flags: Vec<Flag>,
+    /// Whether the day came out new or otherwise than before.
+    pub changed: bool,
+    /// Other days that came out new or otherwise, in order.
+    pub also: Vec<DayNumber>,
+}
+
+impl Outcome {
+    /// 0 for a balanced day, 1 where flags were raised. (2, could not run, is
+    /// for a [`NightError`].)
+    #[must_use]
+    pub fn exit_code(&self) -> u8 {
+        u8::from(!self.flags.is_empty())
+    }
+}
+
+/// Why a night could not run.
+#[derive(Debug, thiserror::Error)]
+pub enum NightError {
+    /// Not a date.
+    #[error("{0} is not a day: write it as 2031-05-02")]
+    NotADay(DayNumber),
+    /// The book knows no such site.
+    #[error("there is no site {0}")]
+    NoSuchSite(i64),
+    /// The day is still going on.
+    #[error("{day} is not over: it ends at {ends}; a dry run shows it as it stands")]
+    NotOver {
+        /// The day.
+        day: DayNumber,
+        /// When it ends, local time.
+        ends: String,
+    },
+    /// A dry run of a day to come.
+    #[error("{0} has not begun")]
+    NotBegun(DayNumber),
+    /// Somebody else kept writing closes of these days.
+    #[error("other closes were recorded all the while; run it again")]
+    Overtaken,
+    /// The books could not be read.
+    #[error(transparent)]
+    Books(#[from] BooksError),
+    /// The books did not take a close.
+    #[error("the book did not take the close: {0}")]
+    NotTaken(String),
+}
+
+impl From<books::EngineError> for NightError {
+    fn from(error: books::EngineError) -> NightError {
+        NightError::Books(error.into())
+    }
+}
+
+/// Closes a site's business day, with `now_us` by the book's clock. A dry run
+/// writes nothing and may look at a day that is not over.
+///
+/// # Errors
+/// [`NightError`] where it could not run; the books are then as they were, but
+/// for earlier days already closed.
+pub async fn run(
+    db: &Db,
+    site: i64,
+    day: DayNumber,
+    now_us: i64,
+    dry_run: bool,
+) -> Result<Outcome, NightError> {
+    date_of(day).ok_or(NightError::NotADay(day))?;
+    let mut also = Vec::new();
+    for _ in 0..ATTEMPTS {
+        let mut tx = db.read().await?;
+        let office = register::load(&mut tx).await?;
+        let known = close::days(&mut tx, site).await?;
+        tx.rollback().await;
+        let Some(on_file) = office.sites.get(&site) else {
+            return Err(NightError::NoSuchSite(site));
+        };
+        may_run(on_file, day, now_us, dry_run)?;
+        let mut night = Night { db, office: &office, site: on_file, now_us, dry_run, known, also };
+        let outcome = night.through(day).await?;
+        also = night.also;
+        if let Some(mut outcome) = outcome {
+            also.sort_unstable();
+            also.dedup();
+            also.retain(|other| *other != day);
+            outcome.also = also;
+            return Ok(outcome);
+        }
+    }
+    Err(NightError::Overtaken)
+}
+
+fn may_run(site: &Site, day: DayNumber, now_us: i64, dry_run: bool) -> Result<(), NightError> {
+    let ends_us = site.clock.end_us(day);
+    if dry_run {
+        return if site.clock.start_us(day) > now_us { Err(NightError::NotBegun(day)) } else { Ok(()) };
+    }
+    if ends_us > now_us {
+        let ends = site.clock.local_rfc3339(ends_us);
+        return Err(NightError::NotOver { day, ends });
+    }
+    Ok(())
+}
+
+/// One run over a site's days.
+struct Night<'a> {
+    db: &'a Db,
+    office: &'a Office,
+    site: &'a Site,
+    now_us: i64,
+    dry_run: bool,
+    known: BTreeMap<DayNumber, KnownDay>,
+    also: Vec<DayNumber>,
+}
+
+/// What the day before left: its digests, and all of it where it was worked out
+/// in this run.
+struct Before {
+    left: Left,
+    turned: Option<Turned>,
+}
+
+/// A day worked out.
+struct Closed {
+    revision: i64,
+    doc: String,
+    sha256: String,
+    close: CloseDoc,
+    changed: bool,
+}
+
+impl Night<'_> {
+    /// Walks the days from the first the book knows. `None` where somebody else
+    /// wrote a close in between: look again.
+    async fn through(&mut self, asked: DayNumber) -> Result<Option<Outcome>, NightError> {
+        let mut before = Before { left: Turned::default().digests(), turned: None };
+        let mut outcome = None;
+        let first = self.known.keys().next().copied().unwrap_or(asked).min(asked);
+        let last = self.known.keys().next_back().copied().unwrap_or(asked).max(asked);
+        let mut next = Some(first).filter(|day| *day <= last);
+        while let Some(day) = next {
+            next = next_day(day).filter(|day| *day <= last);
+            let known = self.known.get(&day).cloned().unwrap_or_default();
+            if day > asked && known.close.is_none() {
+                // Later days are closed when they are asked for.
+                break;
+            }
+            if day != asked && !is_stale(&known, &before) {
+                if let Some(close) = known.close {
+                    before = Before { left: close.manifest.left, turned: None };
+                }
+                continue;
+            }
+            let Some((closed, after)) = self.close(day, known.close.as_ref(), before).await? else {
+                return Ok(None);
+            };
+            before = after;
+            if day == asked {
+                outcome = Some(self.outcome(day, closed));
+            } else if closed.changed {
+                self.also.push(day);
+            }
+        }
+        Ok(outcome)
+    }
+
+    fn outcome(&self, day: DayNumber, closed: Closed) -> Outcome {
+        Outcome {
+            site: self.site.number,
+            day,
+            revision: closed.revision,
+            state: closed.close.state,
+            doc: closed.doc,
+            sha256: closed.sha256,
+            flags: closed.close.flags,
+            changed: closed.changed,
+            also: Vec::new(),
+        }
+    }
+
+    /// Closes one day, or finds that its last close still stands.
+    async fn close(
+        &self,
+        day: DayNumber,
+        last: Option<&LastClose>,
+        before: Before,
+    ) -> Result<Option<(Closed, Before)>, NightError> {
+        let site = self.site.number;
+        let mut tx = self.db.read().await?;
+        let opening = match before.turned {
+            Some(turned) => turned,
+            None => close::turned(&mut tx, site, day).await?,
+        };
+        let Gathered { input, given } =
+            close::gather(&mut tx, self.office, self.site, day, &opening).await?;
+        let stored = close::stored(&mut tx, site, day, None).await?;
+        tx.rollback().await;
+        if stored.as_ref().map(|stored| stored.revision) != last.map(|last| last.revision) {
+            return Ok(None);
+        }
+        if let Some(stored) = stored.as_ref().filter(|stored| stored.manifest.given == given) {
+            let closed = Closed {
+                revision: stored.revision,
+                close: stored.read()?,
+                doc: stored.doc.clone(),
+                sha256: stored.sha256.clone(),
+                changed: false,
+            };
+            let Manifest { left, .. } = stored.manifest.clone();
+            return Ok(Some((closed, Before { left, turned: None })));
+        }
+        let judged = judge(&input);
+        let before = stored.map(|stored| (stored.revision, stored.entry));
+        let revision = Revision { given, judged: &judged, before };
+        if !self.dry_run && !self.write(&revision).await? {
+            return Ok(None);
+        }
+        let number = revision.number();
+        Ok(Some(worked_out(number, judged)))
+    }
+
+    /// Writes a revision; false where somebody else wrote it first.
+    async fn write(&self, revision: &Revision<'_>) -> Result<bool, NightError> {
+        let recorded_on = self.site.clock.day_of(self.now_us);
+        match write_once(self.db, revision.deed(recorded_on, self.now_us)).await {
+            Answer::Recorded(_) | Answer::Repeated { .. } => Ok(true),
+            Answer::OtherBody | Answer::Unmet(_) => Ok(false),
+            Answer::Broken(why) => Err(NightError::NotTaken(why)),
+            Answer::Unavailable => {
+                Err(NightError::NotTaken("it cannot be reached; run it again".to_owned()))
+            }
+        }
+    }
+}
+
+/// Whether an earlier or later day has to be worked out: something was entered
+/// in it since it was closed, or its opening changed; or it was never closed and
+/// has anything to close. Settings and rules revise a day only when it is asked
+/// for.
+fn is_stale(known: &KnownDay, before: &Before) -> bool {
+    match &known.close {
+        Some(close) => {
+            let given = &close.manifest.given;
+            given.upto_seq != known.upto_seq
+                || given.opening != before.left.on_hand
+                || given.balances != before.left.balances
+        }
+        None => {
+            known.upto_seq > 0 || before.left.on_hand != Turned::default().digests().on_hand
+        }
+    }
+}
+
+fn worked_out(revision: i64, judged: Judged) -> (Closed, Before) {
+    let turned = Turned::by(&judged);
+    let (doc, sha256) = close::document(&judged.doc);
+    let before = Before { left: turned.digests(), turned: Some(turned) };
+    (Closed { revision, doc, sha256, close: judged.doc, changed: true }, before)
+}

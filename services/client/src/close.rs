@@ -1,0 +1,509 @@
+//! `close`: a business day as the nightly job closed it.
+
+use std::collections::BTreeSet;
+
+use proto::google::r#type::Date;
+use proto::v1;
+
+use crate::known::Known;
+use crate::show::{self, Column, Page, word};
+use crate::trouble::Trouble;
+use crate::{Reach, flags, yields};
+
+/// Arguments of `close`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Example:
+  weighhouse close --site 1 --day 2031-05-02
+  weighhouse close --site 1 --day 2031-05-02 --revision 1")]
+pub struct Close {
+    /// Number of the site
+    #[arg(long)]
+    site: i32,
+    /// Business day, YYYY-MM-DD
+    #[arg(long, value_parser = crate::day)]
+    day: Date,
+    /// Revision of the close; the latest when left out
+    #[arg(long, default_value_t = 0, hide_default_value = true)]
+    revision: i32,
+    #[command(flatten)]
+    reach: Reach,
+}
+
+impl Close {
+    pub(crate) async fn run(self) -> Result<String, Trouble> {
+        let service = self.reach.service().await?;
+        let answer = service
+            .get_close(v1::GetCloseRequest {
+                site: self.site,
+                day: Some(self.day),
+                revision: self.revision,
+            })
+            .await?;
+        let close = answer
+            .close
+            .clone()
+            .ok_or(Trouble::Unreadable("there is no close in it"))?;
+        self.reach
+            .say(&service, &answer, |known| {
+                format!(
+                    "{}\nSHA-256 of the stored document: {}\n",
+                    text(&close, Parts::All, known),
+                    answer.sha256
+                )
+            })
+            .await
+    }
+}
+
+/// Which parts of a close are shown.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Parts {
+    /// Every one.
+    All,
+    /// Those that a flag is about.
+    Flagged,
+}
+
+/// A close for a person.
+#[must_use]
+pub fn text(close: &v1::Close, which: Parts, known: &Known) -> String {
+    let mut page = Page::title(format!(
+        "Close of {} at site {}: {}",
+        show::day(close.day.as_ref()),
+        known.site(close.site),
+        word!(CloseState, close.state)
+    ));
+    page.facts(&[
+        ("revision", close.revision.to_string()),
+        (
+            "recorded",
+            known.instant(close.site, close.recorded_at.as_ref()),
+        ),
+    ]);
+    balance(&mut page, close.balance.as_ref());
+    parts(&mut page, close, which, known);
+    cuts(&mut page, &close.cuts, known);
+    page.heading("Yields");
+    yields::list(&mut page, &close.yields, known);
+    page.heading("Below the plate minimum, and where it went");
+    undersize(&mut page, &close.undersize, known);
+    page.heading("Payouts");
+    payouts(&mut page, &close.payouts, known);
+    page.heading("Flags");
+    flags::list(&mut page, &close.flags, known);
+    if !close.remarks.is_empty() {
+        page.heading("What the figures leave out");
+        for remark in &close.remarks {
+            page.paragraph(remark);
+        }
+    }
+    page.done()
+}
+
+/// Both sides of the day's weight, each summing to the same.
+fn balance(page: &mut Page, balance: Option<&v1::DayBalance>) {
+    page.heading("Weight of the day: what there was, and where it is");
+    let Some(balance) = balance else {
+        page.line("  None.");
+        return;
+    };
+    let mut rows = vec![
+        ("there was", "on hand at the start", &balance.opening),
+        ("", "bought", &balance.bought),
+        ("", "brought back", &balance.returned),
+        ("", "made into lots", &balance.made),
+        ("went", "into makings", &balance.used),
+    ];
+    rows.extend([
+        ("", "drip expected", &balance.shrink),
+        (
+            "",
+            "unaccounted (minus: more than the book)",
+            &balance.unaccounted,
+        ),
+        ("is", "on hand at the end", &balance.closing),
+        ("at the table", "cutting loss", &balance.cutting_loss),
+        ("", "beyond the allowance", &balance.table_unaccounted),
+    ]);
+    let mut cells: Vec<Vec<String>> = rows
+        .into_iter()
+        .map(|(side, what, weight)| {
+            vec![
+                side.to_owned(),
+                what.to_owned(),
+                show::weight(weight.as_ref()),
+            ]
+        })
+        .collect();
+    let outlets = balance.out.iter().map(|out| {
+        vec![
+            String::new(),
+            show::outlet(out.outlet),
+            show::weight(out.weight.as_ref()),
+        ]
+    });
+    // After what went into makings.
+    cells.splice(5..5, outlets);
+    page.table(
+        &[
+            Column::Left("side"),
+            Column::Left("what"),
+            Column::Right("weight"),
+        ],
+        &cells,
+    );
+}
+
+fn parts(page: &mut Page, close: &v1::Close, which: Parts, known: &Known) {
+    page.heading("Parts");
+    let flagged = |part: &&v1::PartBalance| {
+        let name = show::part(part.part.as_ref());
+        let mut subjects = close.flags.iter().flat_map(|flag| flag.subject.split(' '));
+        which == Parts::All || subjects.any(|subject| subject == name)
+    };
+    let shown: Vec<&v1::PartBalance> = close.parts.iter().filter(flagged).collect();
+    if !shown.is_empty() {
+        part_rows(page, &shown, known);
+    }
+    match close.parts.len() - shown.len() {
+        0 if shown.is_empty() => page.line("  None."),
+        0 => {}
+        others => page.line(format!("  {others} other parts, nothing to look at.")),
+    }
+}
+
+fn part_rows(page: &mut Page, parts: &[&v1::PartBalance], known: &Known) {
+    let rows: Vec<Vec<String>> = parts
+        .iter()
+        .map(|part| {
+            let state = match (part.counted, part.finished) {
+                (true, true) => "counted, finished",
+                (true, false) => "counted",
+                (false, true) => "finished",
+                (false, false) => "not counted",
+            };
+            vec![
+                show::part(part.part.as_ref()),
+                known.species(&part.species),
+                word!(Presentation, part.presentation),
+                part.supplier.clone(),
+                show::weight_unless_zero(part.opening.as_ref()),
+                show::weight_unless_zero(part.r#in.as_ref()),
+                show::weight_unless_zero(part.out.as_ref()),
+                show::weight_unless_zero(part.shrink.as_ref()),
+                show::weight_unless_zero(part.unaccounted.as_ref()),
+                show::weight(part.closing.as_ref()),
+                state.to_owned(),
+            ]
+        })
+        .collect();
+    page.table(
+        &[
+            Column::Left("part"),
+            Column::Left("fish"),
+            Column::Left("form"),
+            Column::Left("supplier"),
+            Column::Right("opening"),
+            Column::Right("in"),
+            Column::Right("out"),
+            Column::Right("drip"),
+            Column::Right("unaccounted"),
+            Column::Right("closing"),
+            Column::Left("count"),
+        ],
+        &rows,
+    );
+}
+
+fn cuts(page: &mut Page, cuts: &[v1::CutBalance], known: &Known) {
+    page.heading("Cuts");
+    if cuts.is_empty() {
+        page.line("  None.");
+        return;
+    }
+    let rows: Vec<Vec<String>> = cuts
+        .iter()
+        .map(|cut| {
+            vec![
+                cut.entry_id.clone(),
+                known.party(&cut.cutter),
+                show::weight(cut.input.as_ref()),
+                show::weight(cut.fillet.as_ref()),
+                show::weight_unless_zero(cut.other_lots.as_ref()),
+                show::weight_unless_zero(cut.discard.as_ref()),
+                show::weight_unless_zero(cut.cutting_loss.as_ref()),
+                show::weight_unless_zero(cut.table_unaccounted.as_ref()),
+                if cut.judged {
+                    "weighed"
+                } else {
+                    "not all weighed"
+                }
+                .to_owned(),
+            ]
+        })
+        .collect();
+    page.table(
+        &[
+            Column::Left("entry"),
+            Column::Left("cutter"),
+            Column::Right("in"),
+            Column::Right("fillet"),
+            Column::Right("other lots"),
+            Column::Right("thrown out"),
+            Column::Right("cutting loss"),
+            Column::Right("beyond it"),
+            Column::Left("outputs"),
+        ],
+        &rows,
+    );
+}
+
+/// Small fish taken in, and where it went.
+pub fn undersize_text(rows: &[v1::UndersizeRow], known: &Known) -> String {
+    let mut page = Page::default();
+    undersize(&mut page, rows, known);
+    page.done()
+}
+
+fn undersize(page: &mut Page, rows: &[v1::UndersizeRow], known: &Known) {
+    if rows.is_empty() {
+        page.line("  None was taken in.");
+        return;
+    }
+    let cells: Vec<Vec<String>> = rows
+        .iter()
+        .map(|row| {
+            let outlet = show::outlet(row.proposed_outlet);
+            vec![
+                show::part(row.part.as_ref()),
+                known.species(&row.species),
+                row.supplier.clone(),
+                show::weight_unless_zero(row.taken_in.as_ref()),
+                if outlet.is_empty() {
+                    "nowhere".to_owned()
+                } else {
+                    outlet
+                },
+                show::outlets(&row.out),
+                show::weight_unless_zero(row.made_into_lots.as_ref()),
+                show::weight(row.left.as_ref()),
+            ]
+        })
+        .collect();
+    page.table(
+        &[
+            Column::Left("part"),
+            Column::Left("fish"),
+            Column::Left("supplier"),
+            Column::Right("taken in"),
+            Column::Left("proposed to"),
+            Column::Left("went to"),
+            Column::Right("made into lots"),
+            Column::Right("left"),
+        ],
+        &cells,
+    );
+    let reasons: BTreeSet<(String, &str)> = rows
+        .iter()
+        .map(|row| {
+            (
+                show::outlet(row.proposed_outlet),
+                row.proposed_reason.as_str(),
+            )
+        })
+        .filter(|(_, reason)| !reason.is_empty())
+        .collect();
+    for (outlet, reason) in reasons {
+        let to = if outlet.is_empty() {
+            "nowhere"
+        } else {
+            &outlet
+        };
+        page.paragraph(format!("{to}: {reason}"));
+    }
+}
+
+/// What is owed and held, by party.
+pub fn payouts_text(rows: &[v1::PayRow], known: &Known) -> String {
+    let mut page = Page::default();
+    payouts(&mut page, rows, known);
+    page.done()
+}
+
+fn payouts(page: &mut Page, rows: &[v1::PayRow], known: &Known) {
+    if rows.is_empty() {
+        page.line("  None.");
+        return;
+    }
+    let cells: Vec<Vec<String>> = rows
+        .iter()
+        .map(|row| {
+            vec![
+                known.party(&row.party),
+                show::money(row.owed_today.as_ref()),
+                show::money(row.owed.as_ref()),
+                show::money_unless_zero(row.held.as_ref()),
+            ]
+        })
+        .collect();
+    page.table(
+        &[
+            Column::Left("party"),
+            Column::Right("added today"),
+            Column::Right("owed in all"),
+            Column::Right("held, not owed yet"),
+        ],
+        &cells,
+    );
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::ticket::tests::{lb, row, usd};
+
+    fn part_ref() -> Option<v1::PartRef> {
+        Some(v1::PartRef {
+            lot_code: "20310502000100000031".to_owned(),
+            part: Some(1),
+        })
+    }
+
+    fn sample() -> v1::Close {
+        v1::Close {
+            site: 1,
+            day: Some(Date {
+                year: 2031,
+                month: 5,
+                day: 2,
+            }),
+            revision: 2,
+            state: v1::CloseState::ClosedWithGaps.into(),
+            balance: Some(v1::DayBalance {
+                opening: lb("100.000"),
+                bought: lb("40.750"),
+                out: vec![v1::OutletWeight {
+                    outlet: v1::Outlet::Soup.into(),
+                    weight: lb("10.000"),
+                }],
+                unaccounted: lb("3.000"),
+                closing: lb("127.750"),
+                ..v1::DayBalance::default()
+            }),
+            parts: vec![v1::PartBalance {
+                part: part_ref(),
+                opening: lb("41.600"),
+                unaccounted: lb("3.000"),
+                closing: lb("38.600"),
+                counted: true,
+                ..v1::PartBalance::default()
+            }],
+            cuts: vec![v1::CutBalance {
+                entry_id: "2031050200010000020".to_owned(),
+                cutter: "cutter-1".to_owned(),
+                input: lb("20.000"),
+                fillet: lb("6.000"),
+                ..v1::CutBalance::default()
+            }],
+            undersize: vec![v1::UndersizeRow {
+                part: part_ref(),
+                proposed_outlet: v1::Outlet::Soup.into(),
+                proposed_reason: "the site's first choice".to_owned(),
+                taken_in: lb("12.000"),
+                out: vec![
+                    v1::OutletWeight {
+                        outlet: v1::Outlet::Soup.into(),
+                        weight: lb("8.000"),
+                    },
+                    v1::OutletWeight {
+                        outlet: v1::Outlet::Donation.into(),
+                        weight: lb("4.000"),
+                    },
+                ],
+                left: lb("0.000"),
+                ..v1::UndersizeRow::default()
+            }],
+            payouts: vec![v1::PayRow {
+                party: "diver-1".to_owned(),
+                owed: usd(10_000),
+                held: usd(0),
+                owed_today: usd(4_200),
+            }],
+            remarks: vec!["No drip is set for red grouper.".to_owned()],
+            ..v1::Close::default()
+        }
+    }
+
+    #[test]
+    fn a_close_says_its_state_and_both_sides_of_the_balance() {
+        let text = text(&sample(), Parts::All, &Known::default());
+        assert!(
+            text.starts_with("Close of 2031-05-02 at site 1: closed with gaps\n"),
+            "{text}"
+        );
+        assert!(row(&text, "Weight of the day", "on hand at the start").ends_with("100.000 lb"));
+        assert!(
+            row(&text, "Weight of the day", "soup-grade").ends_with("10.000 lb"),
+            "{text}"
+        );
+        let order = [
+            "into makings",
+            "soup-grade",
+            "drip expected",
+            "on hand at the end",
+        ];
+        let places: Vec<Option<usize>> = order.iter().take(2).map(|what| text.find(what)).collect();
+        assert!(places.is_sorted() && places[0].is_some(), "{text}");
+    }
+
+    #[test]
+    fn a_part_shows_what_is_missing_and_whether_it_was_counted() {
+        let text = text(&sample(), Parts::All, &Known::default());
+        let part = row(&text, "Parts", "41.600 lb");
+        assert!(
+            part.contains(" 3.000 lb ") && part.contains("38.600 lb  counted"),
+            "{part}"
+        );
+    }
+
+    #[test]
+    fn a_short_close_shows_the_parts_that_a_flag_is_about() {
+        let mut close = sample();
+        let quiet = text(&close, Parts::Flagged, &Known::default());
+        assert!(!quiet.contains("41.600 lb"), "{quiet}");
+        assert!(
+            quiet.contains("1 other parts, nothing to look at."),
+            "{quiet}"
+        );
+        close.flags.push(v1::Flag {
+            subject: "20310502000100000031/1".to_owned(),
+            ..v1::Flag::default()
+        });
+        let flagged = text(&close, Parts::Flagged, &Known::default());
+        assert!(flagged.contains("41.600 lb"), "{flagged}");
+    }
+
+    #[test]
+    fn small_fish_shows_where_it_went() {
+        let text = text(&sample(), Parts::All, &Known::default());
+        let small = row(&text, "Below", "12.000 lb");
+        assert!(
+            small.contains("soup-grade 8.000 lb, donation 4.000 lb"),
+            "{small}"
+        );
+        assert!(text.contains("No drip is set for red grouper."), "{text}");
+    }
+
+    #[test]
+    fn a_cut_that_was_not_all_weighed_is_not_judged() {
+        let text = text(&sample(), Parts::All, &Known::default());
+        assert!(
+            row(&text, "Cuts", "cutter-1").ends_with("not all weighed"),
+            "{text}"
+        );
+        assert!(
+            row(&text, "Payouts", "diver-1").contains("42.00 USD"),
+            "{text}"
+        );
+    }
+}

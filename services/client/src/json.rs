@@ -1,0 +1,193 @@
+//! Messages of the contract as canonical protobuf JSON, and back.
+//!
+//! The descriptors of the contract do the work, so a field added to it is here
+//! at once. Reading refuses a field that the message does not have and says
+//! where. Writing leaves out fields that hold their default.
+
+use std::sync::OnceLock;
+
+use prost::Message;
+use prost_reflect::{DescriptorPool, DynamicMessage, MessageDescriptor};
+use proto::v1;
+use serde_json::Value;
+
+/// A message with a name in the contract.
+pub trait Named: Message + Default {
+    /// Full name, such as `weighhouse.v1.Ticket`.
+    const NAME: &'static str;
+}
+
+macro_rules! named {
+    ($($message:ident),+ $(,)?) => {
+        $(impl Named for v1::$message {
+            const NAME: &'static str = concat!("weighhouse.v1.", stringify!($message));
+        })+
+
+        #[cfg(test)]
+        const NAMES: &[&str] = &[$(<v1::$message as Named>::NAME),+];
+    };
+}
+
+named!(
+    Deed,
+    GetClockResponse,
+    GetCloseResponse,
+    GetLotResponse,
+    GetStatementResponse,
+    GetTicketResponse,
+    HoldPartRequest,
+    ListFlagsResponse,
+    ListSupplierYieldsResponse,
+    PostPriceListRequest,
+    RecordCountRequest,
+    RecordDeviceRequest,
+    RecordMakingRequest,
+    RecordMovementRequest,
+    RecordPartyRequest,
+    RecordReturnRequest,
+    RecordScaleRequest,
+    RecordSettingsRequest,
+    RecordSiteRequest,
+    RecordSpeciesRequest,
+    RecordToteRequest,
+    RecordWeighInRequest,
+    RecordWeighInResponse,
+    RegradePartRequest,
+    ReleaseHoldRequest,
+    SetClockResponse,
+    VoidTicketRequest,
+);
+
+/// What a piece of JSON has wrong, and where.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[error("{field}: {what}")]
+pub struct BadJson {
+    /// Path from the message down, such as `weighIn.lots[1].species`.
+    pub field: String,
+    /// What is wrong there.
+    pub what: String,
+}
+
+/// Canonical JSON of `message`, fields that hold their default left out.
+#[must_use]
+pub fn write<M: Named>(message: &M) -> Value {
+    let dynamic = DynamicMessage::decode(descriptor::<M>(), message.encode_to_vec().as_slice())
+        .expect("a message just encoded decodes by its own descriptor");
+    serde_json::to_value(&dynamic).expect("a decoded message has a JSON form")
+}
+
+/// Reads a message from canonical JSON.
+///
+/// # Errors
+///
+/// A field the message does not have, or a value that its type cannot hold.
+pub fn read<M: Named>(json: &Value) -> Result<M, BadJson> {
+    let mut track = serde_path_to_error::Track::new();
+    let tracked = serde_path_to_error::Deserializer::new(json, &mut track);
+    match DynamicMessage::deserialize(descriptor::<M>(), tracked) {
+        Ok(dynamic) => Ok(dynamic
+            .transcode_to()
+            .expect("a message read by a type's descriptor is of that type")),
+        Err(error) => Err(BadJson {
+            field: track.path().to_string(),
+            what: error.to_string(),
+        }),
+    }
+}
+
+fn descriptor<M: Named>() -> MessageDescriptor {
+    static POOL: OnceLock<DescriptorPool> = OnceLock::new();
+    POOL.get_or_init(|| {
+        DescriptorPool::decode(proto::DESCRIPTORS).expect("the contract's own descriptors decode")
+    })
+    .get_message_by_name(M::NAME)
+    .expect("a test looks every name up")
+}
+
+#[cfg(test)]
+mod tests {
+    #![expect(clippy::unwrap_used, reason = "a test may panic")]
+
+    use serde_json::json;
+
+    use super::*;
+
+    #[test]
+    fn every_name_is_in_the_contract() {
+        let pool = DescriptorPool::decode(proto::DESCRIPTORS).unwrap();
+        for name in NAMES {
+            assert!(pool.get_message_by_name(name).is_some(), "{name}");
+        }
+    }
+
+    fn sample() -> Value {
+        json!({"weighIn": {
+            "requestId": "5b1c6a9e-2f70-4c55-9a54-0b8f2a4e6d11",
+            "site": 1,
+            "harvester": "diver-1",
+            "landing": {"harvestFrom": {"year": 2031, "month": 5, "day": 2}, "dives": 0},
+            "lots": [{"species": "PZO", "presentation": "PRESENTATION_WHOLE", "weighings": [{
+                "grade": "A",
+                "condition": "CONDITION_CLEAN",
+                "tote": {
+                    "gross": {"decimal": "45.60", "unit": "WEIGHT_UNIT_LB", "scale": "dock"},
+                    "tote": "grey-1",
+                    "iced": true,
+                    "pieces": 66,
+                },
+            }]}],
+            "confirmation": "CONFIRMATION_BY_DIVER",
+            "firstReadingAt": "2031-05-02T18:32:10Z",
+            "offline": {"payoutShown": {"amountMinor": "21394", "currency": "USD"}},
+        }})
+    }
+
+    #[test]
+    fn a_deed_read_and_written_is_the_same_json() {
+        let deed: v1::Deed = read(&sample()).unwrap();
+        assert_eq!(write(&deed), sample());
+        let Some(v1::deed::Deed::WeighIn(weigh_in)) = deed.deed else {
+            panic!("it is a weigh-in")
+        };
+        assert_eq!(weigh_in.landing.unwrap().dives, Some(0));
+        assert_eq!(weigh_in.first_reading_at.unwrap().seconds, 1_935_513_130);
+        assert_eq!(
+            weigh_in.offline.unwrap().payout_shown.unwrap().amount_minor,
+            21_394
+        );
+    }
+
+    /// Sets `pointer` of the sample and says what reading it answers.
+    fn with(pointer: &str, key: &str, value: Value) -> String {
+        let mut json = sample();
+        json.pointer_mut(pointer)
+            .unwrap()
+            .as_object_mut()
+            .unwrap()
+            .insert(key.to_owned(), value);
+        read::<v1::Deed>(&json).unwrap_err().to_string()
+    }
+
+    #[test]
+    fn a_mistake_is_named_with_its_place() {
+        let unknown = with("/weighIn/lots/0", "specie", json!("PZO"));
+        assert!(unknown.contains("weighIn.lots[0]"), "{unknown}");
+        assert!(unknown.contains("specie"), "{unknown}");
+
+        let wrong_type = with("/weighIn/lots/0/weighings/0/tote", "pieces", json!("many"));
+        assert!(
+            wrong_type.contains("weighIn.lots[0].weighings[0].tote.pieces"),
+            "{wrong_type}"
+        );
+
+        let wrong_word = with(
+            "/weighIn/lots/0",
+            "presentation",
+            json!("PRESENTATION_FLAT"),
+        );
+        assert!(
+            wrong_word.contains("weighIn.lots[0].presentation"),
+            "{wrong_word}"
+        );
+    }
+}

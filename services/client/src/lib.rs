@@ -1,0 +1,225 @@
+//! The commands that speak gRPC: look up a ticket, a close, a statement, yields,
+//! flags or a lot, weigh in one lot, set a simulated clock.
+//!
+//! A command asks the service and turns the answer into text; it works nothing
+//! out that a ticket or a close has to say. Each command's text comes from one
+//! pure function of the answer. For a book with a simulated clock every output
+//! says so. The program that mounts these commands reads arguments and
+//! environment, prints, and sets the exit code.
+
+pub mod clock;
+pub mod close;
+pub mod flags;
+pub mod json;
+pub mod known;
+pub mod lot;
+pub mod service;
+pub mod show;
+pub mod statement;
+pub mod ticket;
+pub mod trouble;
+pub mod week;
+pub mod weigh_in;
+pub mod yields;
+
+use clap::Subcommand;
+use proto::google::r#type::Date;
+use proto::v1;
+
+use crate::json::Named;
+pub use crate::known::Known;
+pub use crate::service::Service;
+pub use crate::trouble::Trouble;
+
+/// What can be asked of a running service.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Weigh in one lot and print its ticket
+    WeighIn(Box<weigh_in::WeighIn>),
+    /// Show a ticket: what was weighed, what is paid, what to watch for
+    Ticket(ticket::Ticket),
+    /// Show a lot, its parts and what became of them
+    Lot(lot::Lot),
+    /// Show a business day as the nightly job closed it
+    Close(close::Close),
+    /// List what the nightly job wants a person to look at
+    Flags(flags::Flags),
+    /// Show what a diver is owed and why, line by line
+    Statement(statement::Statement),
+    /// Show the plain pooled yield of each supplier's fish
+    Yields(yields::Yields),
+    /// Show the book's clock, or set it in a book made with a simulated one
+    Clock(clock::Clock),
+}
+
+/// Where to ask, and for whom to print.
+#[derive(Debug, Clone, clap::Args)]
+pub struct Reach {
+    /// Address of the service
+    #[arg(
+        long,
+        env = "WEIGHHOUSE_SERVER",
+        default_value = "http://127.0.0.1:7420"
+    )]
+    pub server: String,
+    /// Print JSON: the book's clock and the answer of the service
+    #[arg(long)]
+    pub json: bool,
+}
+
+impl Command {
+    /// Asks, and gives the text to print.
+    ///
+    /// # Errors
+    ///
+    /// The service refused, or could not be asked.
+    pub async fn run(self) -> Result<String, Trouble> {
+        match self {
+            Command::WeighIn(command) => command.run().await,
+            Command::Ticket(command) => command.run().await,
+            Command::Lot(command) => command.run().await,
+            Command::Close(command) => command.run().await,
+            Command::Flags(command) => command.run().await,
+            Command::Statement(command) => command.run().await,
+            Command::Yields(command) => command.run().await,
+            Command::Clock(command) => command.run().await,
+        }
+    }
+}
+
+impl Reach {
+    /// Connects.
+    async fn service(&self) -> Result<Service, Trouble> {
+        Service::reach(&self.server).await
+    }
+
+    /// The text for `answer`: `text` for a person, JSON for a machine.
+    async fn say<M: Named>(
+        &self,
+        service: &Service,
+        answer: &M,
+        text: impl FnOnce(&Known) -> String,
+    ) -> Result<String, Trouble> {
+        if self.json {
+            let clock = service.get_clock(v1::GetClockRequest {}).await?;
+            Ok(machine(&clock, answer))
+        } else {
+            let known = Known::ask(service).await?;
+            Ok(format!("{}{}", known.clock_note(), text(&known)))
+        }
+    }
+}
+
+/// The book's clock and the answer, as one JSON object.
+fn machine<M: Named>(clock: &v1::GetClockResponse, answer: &M) -> String {
+    let mut clock_json = json::write(clock);
+    // Said either way: a reader must not take a missing word for a real clock.
+    clock_json["simulated"] = clock.simulated.into();
+    let whole = serde_json::json!({"clock": clock_json, "answer": json::write(answer)});
+    format!("{whole:#}\n")
+}
+
+/// Reads a day given as `YYYY-MM-DD`.
+fn day(text: &str) -> Result<Date, String> {
+    let day: jiff::civil::Date = text
+        .parse()
+        .ok()
+        .filter(|_| text.len() == 10)
+        .ok_or("a day is written YYYY-MM-DD, such as 2031-05-02")?;
+    Ok(Date {
+        year: day.year().into(),
+        month: day.month().into(),
+        day: day.day().into(),
+    })
+}
+
+/// Reads an instant given as RFC 3339, such as `2031-05-02T14:32:00-04:00`.
+///
+/// # Errors
+///
+/// Text that is something else.
+pub fn instant(text: &str) -> Result<prost_types::Timestamp, String> {
+    let at: jiff::Timestamp = text.parse().map_err(|_| {
+        "an instant is written with its offset, such as 2031-05-02T14:32:00-04:00".to_owned()
+    })?;
+    let mut timestamp = prost_types::Timestamp {
+        seconds: at.as_second(),
+        nanos: at.subsec_nanosecond(),
+    };
+    // Before 1970 the two have one sign there, and nanos are never below 0 here.
+    timestamp.normalize();
+    Ok(timestamp)
+}
+
+#[cfg(test)]
+mod tests {
+    #![expect(clippy::unwrap_used, reason = "a test may panic")]
+
+    use clap::{CommandFactory as _, Parser};
+
+    use super::*;
+
+    #[derive(Debug, Parser)]
+    #[command(name = "weighhouse")]
+    struct Program {
+        #[command(subcommand)]
+        command: Command,
+    }
+
+    #[test]
+    fn the_commands_are_well_formed() {
+        Program::command().debug_assert();
+    }
+
+    #[test]
+    fn the_help_of_every_command_shows_an_example_that_parses() {
+        for command in Program::command().get_subcommands() {
+            let help = command
+                .get_after_help()
+                .unwrap_or_else(|| panic!("{} has no example", command.get_name()))
+                .to_string();
+            let examples: Vec<String> = help
+                .replace("\\\n", " ")
+                .lines()
+                .map(str::trim)
+                .filter(|line| line.starts_with("weighhouse "))
+                .map(str::to_owned)
+                .collect();
+            assert!(!examples.is_empty(), "{}: {help}", command.get_name());
+            for example in examples {
+                let parsed = Program::try_parse_from(example.split_whitespace());
+                assert!(parsed.is_ok(), "{example}: {}", parsed.unwrap_err());
+            }
+        }
+    }
+
+    #[test]
+    fn a_day_is_written_in_one_way() {
+        let read = |text| day(text).ok().map(|d| (d.year, d.month, d.day));
+        assert_eq!(read("2031-05-02"), Some((2031, 5, 2)));
+        assert_eq!(read("2031-5-2"), None);
+        assert_eq!(read("20310502"), None);
+        assert_eq!(read("2031-02-29"), None);
+        assert_eq!(read("2032-02-29"), Some((2032, 2, 29)));
+    }
+
+    #[test]
+    fn an_instant_carries_its_offset() {
+        assert_eq!(
+            instant("2031-05-02T14:32:10-04:00").unwrap().seconds,
+            1_935_513_130
+        );
+        assert!(instant("2031-05-02T14:32:10").is_err());
+    }
+
+    #[test]
+    fn json_always_says_which_clock_the_book_has() {
+        let real = machine(
+            &v1::GetClockResponse::default(),
+            &v1::SetClockResponse::default(),
+        );
+        let json: serde_json::Value = serde_json::from_str(&real).unwrap();
+        assert_eq!(json["clock"]["simulated"], false);
+        assert!(json["answer"].is_object());
+    }
+}

@@ -1,0 +1,278 @@
+//! The deeds: who may do them, what they need to know, and how they are booked.
+//!
+//! Each deed gathers what it needs, has the rules decide, and records once
+//! through the scribe. A deed that was decided on something that has changed
+//! meanwhile is decided again, three times at most. Every face (gRPC today,
+//! pages later) calls these and nothing deeper, so that who may do what is
+//! decided here once.
+
+mod caller;
+mod clock;
+mod error;
+mod follow;
+mod office;
+mod reports;
+mod stock;
+mod weigh_in;
+
+use std::future::Future;
+use std::sync::{Arc, PoisonError, RwLock};
+
+use books::doc::{self, Doc};
+use books::register::{self, Office};
+use books::{Answer, BooksError, Condition, Db, Deed, Scribe, Tx, entries};
+use rules::ids::EntryId;
+use sha2::{Digest, Sha256};
+
+pub use caller::{Caller, Role};
+pub use clock::Clock;
+pub use error::DeskError;
+pub use follow::{CatchUpWord, DeviceWord};
+pub use office::IN_A_MINUTE;
+pub use reports::{
+    AcknowledgeAsked, CloseFound, Ended, FlagFound, FlagRange, Statement, StatementRow,
+    TicketFound, TicketRange, YieldRange,
+};
+pub use stock::{LotEvent, LotFound, LotPart};
+
+/// A recorded deed: what was asked, what came of it, and what the book gave it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Booked<A, O> {
+    /// The entry.
+    pub entry: EntryId,
+    /// When the book took it, microseconds since 1970 UTC.
+    pub recorded_us: i64,
+    /// Business day on whose statement its pay stands, `YYYYMMDD`: the entry's
+    /// own unless it was entered late.
+    pub pay_day: i64,
+    /// As asked.
+    pub asked: A,
+    /// What came of it.
+    pub outcome: O,
+}
+
+/// What a deed comes to, before the book has taken it.
+pub(crate) struct Plan<A, O> {
+    /// Site whose book it goes into, 0 for what all sites share.
+    pub(crate) site: i64,
+    /// Business day it speaks of.
+    pub(crate) day: i64,
+    /// Party it is about, or empty.
+    pub(crate) party: String,
+    /// When it happened.
+    pub(crate) happened_us: i64,
+    /// What must still hold when it is written.
+    pub(crate) must_hold: Vec<Condition>,
+    /// Sites whose epoch it raises.
+    pub(crate) bumps: Vec<i64>,
+    /// As asked, with what had to be looked up.
+    pub(crate) asked: A,
+    /// What came of it.
+    pub(crate) outcome: O,
+    /// Rows beside the entry.
+    pub(crate) rows: Vec<books::Row>,
+}
+
+/// The desk of one book.
+#[derive(Clone)]
+pub struct Desk {
+    db: Db,
+    scribe: Scribe,
+    clock: Clock,
+    /// A copy of what is on file, never the book: the scribe checks its epoch.
+    office: Arc<RwLock<Arc<Office>>>,
+}
+
+/// Times a deed is decided before its caller is told to try again.
+const TRIES: u32 = 4;
+
+impl Desk {
+    /// Opens the desk of a book.
+    ///
+    /// # Errors
+    /// Engine trouble, or a document on file that does not read.
+    pub async fn open(db: Db, scribe: Scribe, clock: Clock) -> Result<Desk, DeskError> {
+        let mut tx = db.read().await?;
+        let office = register::load(&mut tx).await?;
+        Ok(Desk {
+            db,
+            scribe,
+            clock,
+            office: Arc::new(RwLock::new(Arc::new(office))),
+        })
+    }
+
+    /// What is on file, as last read.
+    #[must_use]
+    pub fn office(&self) -> Arc<Office> {
+        Arc::clone(&self.office.read().unwrap_or_else(PoisonError::into_inner))
+    }
+
+    /// The book's clock.
+    #[must_use]
+    pub fn clock(&self) -> &Clock {
+        &self.clock
+    }
+
+    /// Now, by the book's clock, microseconds since 1970 UTC.
+    ///
+    /// # Errors
+    /// Engine trouble, for a book with a simulated clock.
+    pub async fn now_us(&self) -> Result<i64, DeskError> {
+        self.clock.now_us(&self.db).await
+    }
+
+    async fn read(&self) -> Result<Tx, DeskError> {
+        Ok(self.db.read().await?)
+    }
+
+    async fn reload_office(&self) -> Result<(), DeskError> {
+        let mut tx = self.read().await?;
+        let fresh = Arc::new(register::load(&mut tx).await?);
+        *self.office.write().unwrap_or_else(PoisonError::into_inner) = fresh;
+        Ok(())
+    }
+
+    /// Decides and records one deed.
+    ///
+    /// `plan` gathers and decides; it is called again when what it relied on
+    /// changed before the write. A refusal is only given after making sure that
+    /// the request was not already booked: a repeat gets its first answer even
+    /// where the same deed could not be done again.
+    pub(crate) async fn deed<A, O, F>(
+        &self,
+        caller: &Caller,
+        kind: &'static str,
+        request_id: &str,
+        asked: A,
+        plan: impl Fn(A) -> F + Send,
+    ) -> Result<Booked<A, O>, DeskError>
+    where
+        A: Doc + Clone + Send,
+        O: Doc + Send,
+        F: Future<Output = Result<Plan<A, O>, DeskError>> + Send,
+    {
+        let print = fingerprint(caller, kind, &asked);
+        for _ in 0..TRIES {
+            let planned = match plan(asked.clone()).await {
+                Ok(planned) => planned,
+                Err(refusal) => return self.first_answer(request_id, &print, refusal).await,
+            };
+            let recorded_us = self.now_us().await?;
+            let today = self.day_at(planned.site, recorded_us);
+            let pay_day = (today > planned.day).then_some(today);
+            let bumped = !planned.bumps.is_empty();
+            let deed = Deed {
+                site: planned.site,
+                day: planned.day,
+                pay_day,
+                request_id: request_id.to_owned(),
+                print,
+                kind,
+                party: planned.party,
+                actor: caller.name(),
+                happened_us: planned.happened_us,
+                recorded_us,
+                must_hold: planned.must_hold,
+                bumps: planned.bumps,
+                doc: doc::entry_doc(&planned.asked, &planned.outcome),
+                rows: planned.rows,
+            };
+            match self.scribe.record(deed).await {
+                Answer::Recorded(stamp) => {
+                    if bumped {
+                        self.reload_office().await?;
+                    }
+                    return Ok(Booked {
+                        entry: EntryId::new(stamp.entry).ok_or(DeskError::Internal)?,
+                        recorded_us: stamp.recorded_us,
+                        pay_day: pay_day.unwrap_or(planned.day),
+                        asked: planned.asked,
+                        outcome: planned.outcome,
+                    });
+                }
+                Answer::Repeated { entry } => return self.booked(entry).await,
+                Answer::OtherBody => return Err(DeskError::OtherBody),
+                Answer::Unmet(Condition::Epoch { .. }) => self.reload_office().await?,
+                Answer::Unmet(Condition::LotSeen { .. }) => {}
+                Answer::Unmet(condition) => return Err(DeskError::unmet(&condition)),
+                Answer::Broken(why) => {
+                    tracing::error!(kind, why, "the book did not take a deed");
+                    return Err(DeskError::Internal);
+                }
+                Answer::Unavailable => return Err(DeskError::Unavailable),
+            }
+        }
+        Err(DeskError::Unavailable)
+    }
+
+    /// The first answer to a request that may already be booked, else the
+    /// refusal.
+    async fn first_answer<A: Doc, O: Doc>(
+        &self,
+        request_id: &str,
+        print: &[u8; 32],
+        refusal: DeskError,
+    ) -> Result<Booked<A, O>, DeskError> {
+        let mut tx = self.read().await?;
+        let known = entries::by_request(&mut tx, request_id).await?;
+        drop(tx);
+        match known {
+            Some((first, entry)) if first == print => self.booked(entry).await,
+            Some(_) => Err(DeskError::OtherBody),
+            None => Err(refusal),
+        }
+    }
+
+    /// A deed as it was recorded.
+    pub(crate) async fn booked<A: Doc, O: Doc>(&self, id: i64) -> Result<Booked<A, O>, DeskError> {
+        let mut tx = self.read().await?;
+        let entry = entries::get(&mut tx, id)
+            .await?
+            .ok_or(DeskError::Internal)?;
+        let (asked, outcome) = entry.read()?;
+        Ok(Booked {
+            entry: entry.id,
+            recorded_us: entry.recorded_us,
+            pay_day: entry.pay_day(),
+            asked,
+            outcome,
+        })
+    }
+
+    /// The business day of an instant at a site; the UTC day where there is no
+    /// site.
+    fn day_at(&self, site: i64, at_us: i64) -> i64 {
+        match self.office().sites.get(&site) {
+            Some(site) => site.clock.day_of(at_us),
+            None => rules::business_day::utc_day(at_us),
+        }
+    }
+}
+
+/// SHA-256 over the caller's party, the deed and the parsed request.
+fn fingerprint(caller: &Caller, kind: &str, asked: &impl Doc) -> [u8; 32] {
+    let mut hash = Sha256::new();
+    for piece in [
+        caller.party.as_str(),
+        kind,
+        &doc::canonical(&asked.to_doc()),
+    ] {
+        hash.update(piece.as_bytes());
+        hash.update([0]);
+    }
+    hash.finalize().into()
+}
+
+impl From<BooksError> for DeskError {
+    fn from(error: BooksError) -> DeskError {
+        tracing::error!(%error, "the book could not be read");
+        error::from_books(&error)
+    }
+}
+
+impl From<books::EngineError> for DeskError {
+    fn from(error: books::EngineError) -> DeskError {
+        DeskError::from(BooksError::from(error))
+    }
+}

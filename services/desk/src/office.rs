@@ -1,0 +1,472 @@
+//! Putting things on file: sites, parties, species, scales, totes, devices,
+//! settings and price lists.
+//!
+//! Recording a code again adds a version. What belongs to a site raises that
+//! site's epoch; what all sites share raises everybody's.
+
+use std::sync::Arc;
+
+use books::register::{self, Office, Version};
+use books::{Condition, tickets};
+use rules::business_day::utc_day;
+use rules::office::{Device, Party, Scale, Settings, Site, Species, Tote};
+use rules::price_list::{self, PriceList};
+use rules::ticket::Notice;
+
+use crate::{Booked, Caller, Desk, DeskError, Plan};
+
+/// Stands for "60 s from now" in a price list that names no instant.
+pub const IN_A_MINUTE: i64 = i64::MIN;
+
+const MINUTE_US: i64 = 60_000_000;
+
+impl Desk {
+    /// Records a site, or a newer version of it. Its zone, cut-over hour and
+    /// currency never change, or days and sums would.
+    ///
+    /// # Errors
+    /// An unknown buyer, or a change of what cannot change.
+    pub async fn record_site(
+        &self,
+        caller: &Caller,
+        request_id: &str,
+        site: Site,
+    ) -> Result<Booked<Site, Site>, DeskError> {
+        self.deed(caller, "site", request_id, site, |site| async move {
+            let office = self.office();
+            if !office.parties.contains_key(&site.buyer) {
+                return Err(DeskError::unknown("site.buyer", "party", &site.buyer));
+            }
+            if let Some(old) = office.sites.get(&site.number)
+                && (old.clock != site.clock || old.currency != site.currency)
+            {
+                return Err(DeskError::precondition(
+                    "SITE_IS_FIXED",
+                    "a site's time zone, cut-over hour and currency cannot change",
+                ));
+            }
+            let now_us = self.now_us().await?;
+            let rows = vec![register::row("site", site.number, "", now_us)];
+            Ok(self.shared(now_us, vec![site.number], site.buyer.clone(), site, rows))
+        })
+        .await
+    }
+
+    /// Records a party, or a newer version of it.
+    ///
+    /// # Errors
+    /// The book cannot be reached, or the request id was used for another request.
+    pub async fn record_party(
+        &self,
+        caller: &Caller,
+        request_id: &str,
+        party: Party,
+    ) -> Result<Booked<Party, Party>, DeskError> {
+        self.deed(caller, "party", request_id, party, |party| async move {
+            let now_us = self.now_us().await?;
+            let rows = vec![register::row("party", 0, &party.code, now_us)];
+            Ok(self.shared(now_us, self.every_site(), party.code.clone(), party, rows))
+        })
+        .await
+    }
+
+    /// Records a species, or a newer version of it.
+    ///
+    /// # Errors
+    /// The book cannot be reached, or the request id was used for another request.
+    pub async fn record_species(
+        &self,
+        caller: &Caller,
+        request_id: &str,
+        species: Species,
+    ) -> Result<Booked<Species, Species>, DeskError> {
+        self.deed(
+            caller,
+            "species",
+            request_id,
+            species,
+            |species| async move {
+                let now_us = self.now_us().await?;
+                let rows = vec![register::row("species", 0, &species.code, now_us)];
+                Ok(self.shared(now_us, self.every_site(), String::new(), species, rows))
+            },
+        )
+        .await
+    }
+
+    /// Records a scale of a site, or a newer version of it.
+    ///
+    /// # Errors
+    /// An unknown site.
+    pub async fn record_scale(
+        &self,
+        caller: &Caller,
+        request_id: &str,
+        scale: Scale,
+    ) -> Result<Booked<Scale, Scale>, DeskError> {
+        self.deed(caller, "scale", request_id, scale, |scale| async move {
+            let now_us = self.known_site("scale.site", scale.site).await?;
+            let rows = vec![register::row("scale", scale.site, &scale.code, now_us)];
+            Ok(self.local(now_us, scale.site, scale, rows))
+        })
+        .await
+    }
+
+    /// Records a named tote of a site, or a newer tare of it.
+    ///
+    /// # Errors
+    /// An unknown site.
+    pub async fn record_tote(
+        &self,
+        caller: &Caller,
+        request_id: &str,
+        tote: Tote,
+    ) -> Result<Booked<Tote, Tote>, DeskError> {
+        self.deed(caller, "tote", request_id, tote, |tote| async move {
+            let now_us = self.known_site("tote.site", tote.site).await?;
+            let rows = vec![register::row("tote", tote.site, &tote.code, now_us)];
+            Ok(self.local(now_us, tote.site, tote, rows))
+        })
+        .await
+    }
+
+    /// Records a device of a site, or a newer version of it.
+    ///
+    /// # Errors
+    /// An unknown site.
+    pub async fn record_device(
+        &self,
+        caller: &Caller,
+        request_id: &str,
+        device: Device,
+    ) -> Result<Booked<Device, Device>, DeskError> {
+        self.deed(caller, "device", request_id, device, |device| async move {
+            let now_us = self.known_site("device.site", device.site).await?;
+            let rows = vec![register::row("device", device.site, &device.code, now_us)];
+            Ok(self.local(now_us, device.site, device, rows))
+        })
+        .await
+    }
+
+    /// Records a site's settings from an instant on.
+    ///
+    /// # Errors
+    /// An unknown site or species, money of another currency, or an instant
+    /// that has passed once the site has settings.
+    pub async fn record_settings(
+        &self,
+        caller: &Caller,
+        request_id: &str,
+        settings: Settings,
+    ) -> Result<Booked<Settings, Settings>, DeskError> {
+        self.deed(
+            caller,
+            "settings",
+            request_id,
+            settings,
+            |settings| async move {
+                let site = settings.site;
+                let now_us = self.known_site("settings.site", site).await?;
+                let office = self.office();
+                if let (Some(value), Some(on_file)) = (settings.flag_value, office.sites.get(&site))
+                    && value.currency() != on_file.currency
+                {
+                    return Err(DeskError::malformed(
+                        "settings.flag_value.currency",
+                        format!("the site's money is {}", on_file.currency),
+                    ));
+                }
+                for (i, rate) in settings.drip_rates.iter().enumerate() {
+                    if !office.species.contains_key(&rate.species) {
+                        let field = format!("settings.drip_rates[{i}].species");
+                        return Err(DeskError::unknown(field, "species", &rate.species));
+                    }
+                }
+                let from_us = settings.effective_from_us.unwrap_or(now_us);
+                if from_us < now_us && office.settings.contains_key(&site) {
+                    return Err(DeskError::malformed(
+                        "settings.effective_from",
+                        "settings are never back-dated once a site has some",
+                    ));
+                }
+                let rows = vec![register::row("settings", site, "", from_us)];
+                Ok(self.local(now_us, site, settings, rows))
+            },
+        )
+        .await
+    }
+
+    /// Posts a price list, and says what is odd about it.
+    ///
+    /// # Errors
+    /// A list that cannot stand (4.1), an unknown site or species, another
+    /// currency than the site's, or one that is back-dated (4.4).
+    pub async fn post_price_list(
+        &self,
+        caller: &Caller,
+        request_id: &str,
+        list: PriceList,
+    ) -> Result<(Booked<PriceList, PriceList>, Vec<Notice>), DeskError> {
+        let booked = self
+            .deed(caller, "price_list", request_id, list, |asked| async move {
+                let now_us = self.known_site("price_list.site", asked.site).await?;
+                let list = self.checked_list(&asked, now_us).await?;
+                let code = list.species.clone();
+                let rows = vec![register::row(
+                    "price_list",
+                    list.site,
+                    &code,
+                    list.effective_from_us,
+                )];
+                let plan = self.local(now_us, list.site, asked, rows);
+                Ok(Plan {
+                    outcome: list,
+                    ..plan
+                })
+            })
+            .await?;
+        // Pieces are weighed on the finest scale there is.
+        let office = self.office();
+        let scales = office
+            .scales
+            .values()
+            .filter(|scale| scale.site == booked.outcome.site);
+        let finest = scales.min_by_key(|scale| scale.division.weight);
+        let notices = finest.and_then(|scale| booked.outcome.lowest_edge_warning(scale));
+        let notices = notices.into_iter().collect();
+        Ok((booked, notices))
+    }
+
+    async fn checked_list(&self, asked: &PriceList, now_us: i64) -> Result<PriceList, DeskError> {
+        let office = self.office();
+        if !office.species.contains_key(&asked.species) {
+            return Err(DeskError::unknown(
+                "price_list.species",
+                "species",
+                &asked.species,
+            ));
+        }
+        let currency = office.sites.get(&asked.site).map(|site| site.currency);
+        // On the wire a list has no currency: it is the site's.
+        let list = PriceList {
+            effective_from_us: match asked.effective_from_us {
+                IN_A_MINUTE => now_us.saturating_add(MINUTE_US),
+                given => given,
+            },
+            ..asked.clone()
+        };
+        if currency.is_some_and(|currency| currency != list.currency) {
+            return Err(DeskError::malformed(
+                "price_list",
+                "prices are in the site's money",
+            ));
+        }
+        list.check().map_err(|e| DeskError::Malformed {
+            field: "price_list".to_owned(),
+            reason: "PRICE_LIST_CANNOT_STAND",
+            rule: e.to_string(),
+        })?;
+        let mut tx = self.read().await?;
+        let has_ticket = tickets::any_of_species(&mut tx, list.site, &list.species).await?;
+        price_list::may_post(list.effective_from_us, now_us, has_ticket).map_err(|e| {
+            DeskError::Malformed {
+                field: "price_list.effective_from".to_owned(),
+                reason: "PRICE_LIST_BACK_DATED",
+                rule: e.to_string(),
+            }
+        })?;
+        Ok(list)
+    }
+
+    /// Now, if the site is on file.
+    pub(crate) async fn known_site(&self, field: &str, site: i64) -> Result<i64, DeskError> {
+        if !self.office().sites.contains_key(&site) {
+            // Another instance may have put it on file since.
+            self.reload_office().await?;
+        }
+        if self.office().sites.contains_key(&site) {
+            self.now_us().await
+        } else {
+            Err(DeskError::unknown(field, "site", &site.to_string()))
+        }
+    }
+
+    fn every_site(&self) -> Vec<i64> {
+        self.office().sites.keys().copied().collect()
+    }
+
+    /// What all sites share: site 0 and the UTC day.
+    fn shared<T: Clone>(
+        &self,
+        now_us: i64,
+        bumps: Vec<i64>,
+        party: String,
+        content: T,
+        rows: Vec<books::Row>,
+    ) -> Plan<T, T> {
+        Plan {
+            site: 0,
+            day: utc_day(now_us),
+            party,
+            happened_us: now_us,
+            must_hold: Vec::new(),
+            bumps: if bumps.is_empty() { vec![0] } else { bumps },
+            asked: content.clone(),
+            outcome: content,
+            rows,
+        }
+    }
+
+    /// What belongs to a site: its own day, decided on its epoch as read.
+    fn local<T: Clone>(
+        &self,
+        now_us: i64,
+        site: i64,
+        content: T,
+        rows: Vec<books::Row>,
+    ) -> Plan<T, T> {
+        Plan {
+            site,
+            day: self.day_at(site, now_us),
+            party: String::new(),
+            happened_us: now_us,
+            must_hold: vec![Condition::Epoch {
+                site,
+                seen: self.office().epoch(site),
+            }],
+            bumps: vec![site],
+            asked: content.clone(),
+            outcome: content,
+            rows,
+        }
+    }
+
+    /// Every site on file, by number.
+    ///
+    /// # Errors
+    /// The book cannot be reached.
+    pub async fn sites(&self, _caller: &Caller) -> Result<Vec<Site>, DeskError> {
+        Ok(self.fresh_office().await?.sites.values().cloned().collect())
+    }
+
+    /// Every party on file, by code.
+    ///
+    /// # Errors
+    /// The book cannot be reached.
+    pub async fn parties(&self, _caller: &Caller) -> Result<Vec<Party>, DeskError> {
+        Ok(self
+            .fresh_office()
+            .await?
+            .parties
+            .values()
+            .cloned()
+            .collect())
+    }
+
+    /// Every species on file, by code.
+    ///
+    /// # Errors
+    /// The book cannot be reached.
+    pub async fn species(&self, _caller: &Caller) -> Result<Vec<Species>, DeskError> {
+        Ok(self
+            .fresh_office()
+            .await?
+            .species
+            .values()
+            .cloned()
+            .collect())
+    }
+
+    /// Every scale of a site, by code.
+    ///
+    /// # Errors
+    /// The book cannot be reached.
+    pub async fn scales(&self, _caller: &Caller, site: i64) -> Result<Vec<Scale>, DeskError> {
+        Ok(self
+            .fresh_office()
+            .await?
+            .scales
+            .values()
+            .filter(|scale| scale.site == site)
+            .cloned()
+            .collect())
+    }
+
+    /// Every named tote of a site, by code.
+    ///
+    /// # Errors
+    /// The book cannot be reached.
+    pub async fn totes(&self, _caller: &Caller, site: i64) -> Result<Vec<Tote>, DeskError> {
+        Ok(self
+            .fresh_office()
+            .await?
+            .totes
+            .values()
+            .filter(|tote| tote.site == site)
+            .cloned()
+            .collect())
+    }
+
+    /// Every device of a site, by code.
+    ///
+    /// # Errors
+    /// The book cannot be reached.
+    pub async fn devices(&self, _caller: &Caller, site: i64) -> Result<Vec<Device>, DeskError> {
+        Ok(self
+            .fresh_office()
+            .await?
+            .devices
+            .values()
+            .filter(|device| device.site == site)
+            .cloned()
+            .collect())
+    }
+
+    /// Price lists of a site, newest posting first; of one species, or of all
+    /// where it is empty. With each the entry that posted it.
+    ///
+    /// # Errors
+    /// The book cannot be reached.
+    pub async fn price_lists(
+        &self,
+        _caller: &Caller,
+        site: i64,
+        species: &str,
+    ) -> Result<Vec<(i64, PriceList)>, DeskError> {
+        let office = self.fresh_office().await?;
+        let mut lists: Vec<(i64, PriceList)> = office
+            .price_lists
+            .iter()
+            .filter(|((s, code), _)| *s == site && (species.is_empty() || code == species))
+            .flat_map(|(_, versions)| versions)
+            .map(|Version { entry, content, .. }| (*entry, content.clone()))
+            .collect();
+        lists.sort_by_key(|(entry, _)| std::cmp::Reverse(*entry));
+        Ok(lists)
+    }
+
+    /// A site's settings as recorded, in force at an instant; now where there
+    /// is none.
+    ///
+    /// # Errors
+    /// An unknown site.
+    pub async fn settings(
+        &self,
+        _caller: &Caller,
+        site: i64,
+        at_us: Option<i64>,
+    ) -> Result<Settings, DeskError> {
+        let now_us = self.known_site("site", site).await?;
+        Ok(self
+            .fresh_office()
+            .await?
+            .settings_at(site, at_us.unwrap_or(now_us))
+            .1)
+    }
+
+    /// What is on file, read anew: another instance may have added to it.
+    async fn fresh_office(&self) -> Result<Arc<Office>, DeskError> {
+        self.reload_office().await?;
+        Ok(self.office())
+    }
+}

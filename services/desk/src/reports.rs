@@ -1,0 +1,484 @@
+//! Looking things up: tickets, closes, flags, yields and statements; and saying
+//! that a flag was seen to.
+
+use books::findings::{StoredClose, StoredFlag};
+use books::table::{Cell, FLAG_SEEN};
+use books::{Row, Tx, doc, doc_struct, entries, entry_id, findings, pay};
+use rules::business_day::next_day;
+use rules::close::CloseDoc;
+use rules::fillet_yield::{YieldKey, YieldSums};
+use rules::ids::EntryId;
+use rules::money::{Currency, Money};
+use rules::ticket::{Ticket, VoidAsked, WeighIn};
+use rules::weight::Weight;
+
+use crate::{Booked, Caller, Desk, DeskError, Plan};
+
+/// A ticket as it was first answered, with what ended it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TicketFound {
+    /// As recorded.
+    pub booked: Booked<WeighIn, Ticket>,
+    /// What ended it, if anything did.
+    pub ended: Option<Ended>,
+}
+
+/// What ended a ticket.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Ended {
+    /// Voided, else rewritten.
+    pub voided: bool,
+    /// Entry that did it.
+    pub by: i64,
+    /// Why.
+    pub reason: String,
+}
+
+/// Which tickets to list.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TicketRange {
+    /// Site number.
+    pub site: i64,
+    /// First business day.
+    pub from: i64,
+    /// First business day no longer in it.
+    pub to: i64,
+    /// Party code; empty for all.
+    pub harvester: String,
+    /// Entry id after which to go on; 0 from the start.
+    pub after: i64,
+    /// At most so many.
+    pub limit: i64,
+}
+
+/// A close, with its flags as they stand now.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CloseFound {
+    /// As stored.
+    pub stored: StoredClose,
+    /// As read.
+    pub close: CloseDoc,
+    /// Flags of this revision.
+    pub flags: Vec<FlagFound>,
+}
+
+/// A flag, with who saw to it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FlagFound {
+    /// As stored.
+    pub stored: StoredFlag,
+    /// Money of the site.
+    pub currency: Currency,
+}
+
+/// Which flags to list.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct FlagRange {
+    /// Site number.
+    pub site: i64,
+    /// First business day.
+    pub from: i64,
+    /// First business day no longer in it.
+    pub to: i64,
+    /// Only those that stand and nobody has seen to.
+    pub open_only: bool,
+}
+
+/// Which yields to add up.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct YieldRange {
+    /// Site number.
+    pub site: i64,
+    /// First business day.
+    pub from: i64,
+    /// First business day no longer in it.
+    pub to: i64,
+    /// Party code; empty for all.
+    pub supplier: String,
+    /// ASFIS code; empty for all.
+    pub species: String,
+}
+
+/// What a party is owed, and how it came about.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Statement {
+    /// What people call the party.
+    pub party_name: String,
+    /// Owed by all that was entered before.
+    pub owed_before: Money,
+    /// Held by all that was entered before.
+    pub held_before: Money,
+    /// In the order of entering.
+    pub rows: Vec<StatementRow>,
+    /// Owed by all of it.
+    pub owed_after: Money,
+    /// Held by all of it.
+    pub held_after: Money,
+}
+
+/// One deed that changed what a party is owed.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct StatementRow {
+    /// Business day on which it was entered.
+    pub pay_day: i64,
+    /// The entry.
+    pub entry: EntryId,
+    /// The trade's word.
+    pub what: &'static str,
+    /// Ticket it is about; absent where there is none.
+    pub ticket: Option<i64>,
+    /// Paid weight of a ticket.
+    pub weight: Option<Weight>,
+    /// Change of what is owed.
+    pub owed: Money,
+    /// Change of what is held.
+    pub held: Money,
+}
+
+/// That a person has seen to a flag.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct AcknowledgeAsked {
+    /// The flag's key.
+    pub key: String,
+    /// How it was seen to.
+    pub reason: String,
+}
+
+doc_struct! {
+    AcknowledgeAsked { key, reason }
+}
+
+impl Desk {
+    /// A ticket by its id.
+    ///
+    /// # Errors
+    /// No such ticket.
+    pub async fn ticket(&self, _caller: &Caller, id: i64) -> Result<TicketFound, DeskError> {
+        let mut tx = self.read().await?;
+        let entry = entries::get(&mut tx, id)
+            .await?
+            .filter(|entry| entry.kind == "weigh_in");
+        let entry = entry.ok_or_else(|| DeskError::NotFound {
+            what: "ticket",
+            id: id.to_string(),
+        })?;
+        found(&mut tx, &entry).await
+    }
+
+    /// Tickets of a range of business days, oldest first.
+    ///
+    /// # Errors
+    /// The book cannot be reached.
+    pub async fn tickets(
+        &self,
+        _caller: &Caller,
+        range: TicketRange,
+    ) -> Result<Vec<TicketFound>, DeskError> {
+        let from = entry_id(range.from, range.site, 0).max(range.after.saturating_add(1));
+        let to = entry_id(range.to, range.site, 0);
+        let mut tx = self.read().await?;
+        let mut tickets = Vec::new();
+        // Ids order by day before site, so a run of days has other sites' too.
+        let mut day = EntryId::new(from)
+            .map_or(range.from, EntryId::day)
+            .max(range.from);
+        while day < range.to && tickets.len() < usize::try_from(range.limit).unwrap_or(0) {
+            let first = entry_id(day, range.site, 0).max(from);
+            let last = entry_id(day, range.site, 9_999_999).min(to);
+            let left = range.limit - i64::try_from(tickets.len()).unwrap_or(range.limit);
+            let some = entries::of_kind(
+                &mut tx,
+                "weigh_in",
+                &range.harvester,
+                first,
+                last.saturating_add(1),
+                left,
+            );
+            for entry in some.await? {
+                tickets.push(found(&mut tx, &entry).await?);
+            }
+            let Some(next) = next_day(day) else { break };
+            day = next;
+        }
+        Ok(tickets)
+    }
+
+    /// A close: the revision asked for, or the latest where it is 0.
+    ///
+    /// # Errors
+    /// The day was not closed, or not so often.
+    pub async fn close(
+        &self,
+        _caller: &Caller,
+        site: i64,
+        day: i64,
+        revision: i64,
+    ) -> Result<CloseFound, DeskError> {
+        let mut tx = self.read().await?;
+        let stored = findings::close(&mut tx, site, day, revision)
+            .await?
+            .ok_or_else(|| DeskError::NotFound {
+                what: "close",
+                id: format!("of {day} at site {site}"),
+            })?;
+        let value = serde_json::from_str(&stored.doc).map_err(|error| {
+            tracing::error!(%error, site, day, "a stored close does not read");
+            DeskError::Internal
+        })?;
+        let close: CloseDoc = doc::Doc::from_doc(&value).map_err(|error| {
+            tracing::error!(%error, site, day, "a stored close does not read");
+            DeskError::Internal
+        })?;
+        let flags = self.flags_of(&mut tx, site, day, day + 1).await?;
+        let of_this = |flag: &FlagFound| {
+            close
+                .flags
+                .iter()
+                .any(|f| f.kind == flag.stored.kind && f.subject == flag.stored.subject)
+        };
+        let flags = flags.into_iter().filter(of_this).collect();
+        Ok(CloseFound {
+            stored,
+            close,
+            flags,
+        })
+    }
+
+    /// Flags of a range of business days.
+    ///
+    /// # Errors
+    /// The book cannot be reached.
+    pub async fn flags(
+        &self,
+        _caller: &Caller,
+        range: FlagRange,
+    ) -> Result<Vec<FlagFound>, DeskError> {
+        self.known_site("site", range.site).await?;
+        let mut tx = self.read().await?;
+        let mut flags = self
+            .flags_of(&mut tx, range.site, range.from, range.to)
+            .await?;
+        if range.open_only {
+            flags.retain(|flag| flag.stored.gone_with == 0 && flag.stored.seen_by.is_empty());
+        }
+        Ok(flags)
+    }
+
+    async fn flags_of(
+        &self,
+        tx: &mut Tx,
+        site: i64,
+        from: i64,
+        to: i64,
+    ) -> Result<Vec<FlagFound>, DeskError> {
+        let currency = self.money_of(site)?;
+        let stored = findings::flags(tx, site, from, to).await?;
+        Ok(stored
+            .into_iter()
+            .map(|stored| FlagFound { stored, currency })
+            .collect())
+    }
+
+    /// Says that a person has seen to a flag. The close does not change.
+    ///
+    /// # Errors
+    /// No close ever raised it.
+    pub async fn acknowledge(
+        &self,
+        caller: &Caller,
+        request_id: &str,
+        asked: AcknowledgeAsked,
+    ) -> Result<(Booked<AcknowledgeAsked, ()>, FlagFound), DeskError> {
+        let key = asked.key.clone();
+        let booked = self
+            .deed(
+                caller,
+                "acknowledge",
+                request_id,
+                asked,
+                |asked| async move {
+                    let flag = self.flag(&asked.key).await?;
+                    let now_us = self.now_us().await?;
+                    let site = flag.stored.site;
+                    let row = Row::new(
+                        &FLAG_SEEN,
+                        [
+                            asked.key.as_str().into(),
+                            Cell::Own,
+                            asked.reason.as_str().into(),
+                        ],
+                    );
+                    Ok(Plan {
+                        site,
+                        day: self.day_at(site, now_us),
+                        party: String::new(),
+                        happened_us: now_us,
+                        must_hold: Vec::new(),
+                        bumps: Vec::new(),
+                        asked,
+                        outcome: (),
+                        rows: vec![row],
+                    })
+                },
+            )
+            .await?;
+        Ok((booked, self.flag(&key).await?))
+    }
+
+    async fn flag(&self, key: &str) -> Result<FlagFound, DeskError> {
+        let mut tx = self.read().await?;
+        let stored = findings::flag(&mut tx, key).await?;
+        let stored = stored.ok_or_else(|| DeskError::unknown("key", "flag", key))?;
+        let currency = self.money_of(stored.site)?;
+        Ok(FlagFound { stored, currency })
+    }
+
+    /// Plain pooled yields over closed days, by supplier.
+    ///
+    /// # Errors
+    /// The book cannot be reached.
+    pub async fn yields(
+        &self,
+        _caller: &Caller,
+        range: YieldRange,
+    ) -> Result<Vec<(YieldKey, YieldSums)>, DeskError> {
+        self.known_site("site", range.site).await?;
+        let mut tx = self.read().await?;
+        let YieldRange {
+            site,
+            from,
+            to,
+            supplier,
+            species,
+        } = range;
+        let sums = findings::yields(&mut tx, site, from, to, &supplier, &species).await?;
+        Ok(sums.into_iter().collect())
+    }
+
+    /// What a party is owed: the business days on which it was entered, half-open.
+    ///
+    /// # Errors
+    /// An unknown site or party.
+    pub async fn statement(
+        &self,
+        _caller: &Caller,
+        site: i64,
+        party: &str,
+        from: i64,
+        to: i64,
+    ) -> Result<Statement, DeskError> {
+        self.known_site("site", site).await?;
+        let office = self.office();
+        let on_file = office
+            .parties
+            .get(party)
+            .ok_or_else(|| DeskError::unknown("party", "party", party))?;
+        let currency = self.money_of(site)?;
+        let money = |minor| Money::new(minor, currency);
+        let mut tx = self.read().await?;
+        let (mut owed, mut held) = pay::balance_before(&mut tx, site, party, from).await?;
+        let (owed_before, held_before) = (money(owed), money(held));
+        let mut rows = Vec::new();
+        for change in pay::changes(&mut tx, site, party, from, to).await? {
+            owed += change.owed;
+            held += change.held;
+            rows.push(row(&mut tx, &change, money).await?);
+        }
+        Ok(Statement {
+            party_name: on_file.name.clone(),
+            owed_before,
+            held_before,
+            rows,
+            owed_after: money(owed),
+            held_after: money(held),
+        })
+    }
+
+    fn money_of(&self, site: i64) -> Result<Currency, DeskError> {
+        let office = self.office();
+        office
+            .sites
+            .get(&site)
+            .map(|site| site.currency)
+            .ok_or(DeskError::Internal)
+    }
+}
+
+async fn row(
+    tx: &mut Tx,
+    change: &pay::Change,
+    money: impl Fn(i64) -> Money,
+) -> Result<StatementRow, DeskError> {
+    let entry = EntryId::new(change.entry).ok_or(DeskError::Internal)?;
+    let (what, ticket, weight) = match change.kind.as_str() {
+        "weigh_in" => {
+            let (asked, ticket) = weigh_in(tx, change.entry).await?;
+            let weight = ticket.lines.iter().map(|line| line.net).sum();
+            let what = if asked.rewrites.is_some() {
+                "rewritten ticket"
+            } else {
+                "ticket"
+            };
+            (what, Some(change.entry), Some(weight))
+        }
+        "void" => {
+            let stored = entries::get(tx, change.entry)
+                .await?
+                .ok_or(DeskError::Internal)?;
+            let (asked, ()): (VoidAsked, ()) = stored.read()?;
+            ("void", Some(asked.ticket), None)
+        }
+        "hold" => ("hold", None, None),
+        "release" => ("release", None, None),
+        "movement" => ("thrown out unpaid", None, None),
+        _ => ("other", None, None),
+    };
+    Ok(StatementRow {
+        pay_day: change.pay_day,
+        entry,
+        what,
+        ticket,
+        weight,
+        owed: money(change.owed),
+        held: money(change.held),
+    })
+}
+
+async fn weigh_in(tx: &mut Tx, id: i64) -> Result<(WeighIn, Ticket), DeskError> {
+    let entry = entries::get(tx, id).await?.ok_or(DeskError::Internal)?;
+    Ok(entry.read()?)
+}
+
+async fn found(tx: &mut Tx, entry: &entries::Entry) -> Result<TicketFound, DeskError> {
+    let (asked, outcome) = entry.read()?;
+    let ended = match entries::ended(tx, entry.id.number()).await? {
+        None => None,
+        Some((how, by)) => Some(Ended {
+            voided: how == "void",
+            by,
+            reason: why(tx, by).await?,
+        }),
+    };
+    let booked = Booked {
+        entry: entry.id,
+        recorded_us: entry.recorded_us,
+        pay_day: entry.pay_day(),
+        asked,
+        outcome,
+    };
+    Ok(TicketFound { booked, ended })
+}
+
+/// Why a ticket was ended.
+async fn why(tx: &mut Tx, by: i64) -> Result<String, DeskError> {
+    let entry = entries::get(tx, by).await?.ok_or(DeskError::Internal)?;
+    if entry.kind == "void" {
+        let (asked, ()): (VoidAsked, ()) = entry.read()?;
+        return Ok(asked.reason);
+    }
+    let (asked, _): (WeighIn, Ticket) = entry.read()?;
+    Ok(asked
+        .rewrites
+        .map(|rewrite| rewrite.reason)
+        .unwrap_or_default())
+}

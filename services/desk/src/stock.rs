@@ -1,0 +1,848 @@
+//! What becomes of fish on hand: holds, releases, regrades, movements, customer
+//! returns, makings and counts.
+//!
+//! What happened is booked, even beyond what the book says is left; the night
+//! flags it. Held fish is the exception: it goes to nobody and onto no table
+//! until it is released, thrown out or sampled.
+
+mod making;
+
+use books::pay::{self, Account};
+use books::stock::{Lot, Part, PayLeft};
+use books::table::{COUNTED, Cell, INWARD, MOVE, SHIFT};
+use books::{Condition, Row, entries, stock, tickets};
+use rules::fish::{Outlet, PartKey};
+use rules::ids::{LotCode, PartId};
+use rules::money::Money;
+use rules::office::Settings;
+use rules::stock::{
+    CountAsked, CountDone, Found, Held, HoldAsked, HoldId, Moved, MovementAsked, PartRef, PoolDone,
+    RegradeAsked, Regraded, ReleaseAsked, Released, ReturnAsked, Returned, TakenFrom, hold_share,
+    standing,
+};
+use rules::ticket::{Notice, NoticeKind, Ticket, WeighIn};
+use rules::weight::{Reading, Weight};
+
+use crate::{Booked, Caller, Desk, DeskError, Plan};
+
+/// A clock may be ahead by this much.
+const SKEW_US: i64 = 120_000_000;
+
+/// A lot with its parts as they stand and what became of them.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LotFound {
+    /// Its code.
+    pub code: LotCode,
+    /// Site in whose book it is.
+    pub site: i64,
+    /// ASFIS code.
+    pub species: String,
+    /// Form of the fish.
+    pub presentation: rules::fish::Presentation,
+    /// Harvester of record; empty when several.
+    pub supplier: String,
+    /// Entry that made it.
+    pub entry: i64,
+    /// In order of their numbers.
+    pub parts: Vec<LotPart>,
+    /// In order of what happened.
+    pub events: Vec<LotEvent>,
+}
+
+/// A part as it stands.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LotPart {
+    /// Its number.
+    pub n: i64,
+    /// What makes it alike.
+    pub key: PartKey,
+    /// The last count, and what came and went since.
+    pub left: Weight,
+}
+
+/// Something that happened to a part.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LotEvent {
+    /// Entry that says so.
+    pub entry: i64,
+    /// When, microseconds since 1970 UTC.
+    pub happened_us: i64,
+    /// Number of the part.
+    pub part: i64,
+    /// The trade's word.
+    pub what: &'static str,
+    /// Positive comes in, negative goes out; a count is what was there.
+    pub weight: Weight,
+    /// Lots it became, for a making.
+    pub became: Vec<LotCode>,
+}
+
+/// A part as somebody named it, with its lot.
+struct Named {
+    lot: Lot,
+    part: Part,
+}
+
+impl Named {
+    fn site(&self) -> i64 {
+        self.lot.site
+    }
+
+    /// What must still hold of the lot when the deed is written.
+    fn must_hold(&self) -> Vec<Condition> {
+        let (number, place) = (self.lot.code.number(), self.lot.code.place());
+        let mut conditions = vec![Condition::LotSeen {
+            number,
+            place,
+            seen: self.lot.seen,
+        }];
+        if self.lot.ticket != 0 {
+            conditions.push(Condition::NotVoided {
+                ticket: self.lot.ticket,
+            });
+        }
+        conditions
+    }
+
+    fn left(&self, settings: &Settings) -> Weight {
+        standing(&self.lot.steps(self.part.id.n), settings).left
+    }
+
+    /// What is asked for, or all that is left by the book.
+    fn weight(&self, asked: Option<&Reading>, settings: &Settings) -> Result<Weight, DeskError> {
+        let weight = asked.map_or_else(|| self.left(settings), |reading| reading.weight);
+        if weight > Weight::ZERO {
+            Ok(weight)
+        } else {
+            Err(DeskError::precondition(
+                "NOTHING_LEFT",
+                format!("nothing is left of part {}", self.part.id),
+            ))
+        }
+    }
+
+    /// The sibling of that key, with the row that opens it where it is new.
+    fn sibling(&self, key: PartKey) -> (PartId, Option<Row>) {
+        if let Some(part) = self.lot.parts.iter().find(|part| part.key == key) {
+            return (part.id, None);
+        }
+        let id = PartId {
+            lot: self.lot.code,
+            n: self.lot.next_part(),
+        };
+        let part = Part {
+            id,
+            key,
+            undersize: self.part.undersize,
+        };
+        (id, Some(tickets::part_row(&part)))
+    }
+
+    /// Refuses what may not be done with fish that was set aside.
+    fn not_held(&self, field: &str) -> Result<(), DeskError> {
+        if self.part.key.held {
+            return Err(DeskError::Precondition {
+                reason: "HELD",
+                rule: format!(
+                    "part {} is held: it goes nowhere until the hold is released, or it is thrown out",
+                    self.part.id
+                ),
+                field: field.to_owned(),
+            });
+        }
+        Ok(())
+    }
+}
+
+impl Desk {
+    /// Sets weight of a part aside; its share of the line's pay is not owed
+    /// meanwhile.
+    ///
+    /// # Errors
+    /// An unknown part, one that is held already, or nothing left of it.
+    pub async fn hold(
+        &self,
+        caller: &Caller,
+        request_id: &str,
+        asked: HoldAsked,
+    ) -> Result<Booked<HoldAsked, Held>, DeskError> {
+        self.deed(caller, "hold", request_id, asked, |asked| async move {
+            let named = self.named("part", asked.part).await?;
+            named.not_held("part")?;
+            let (happened_us, settings) = self.when(named.site(), asked.happened_us).await?;
+            let weight = named.weight(asked.weight.as_ref(), &settings)?;
+            let (held, opens) = named.sibling(PartKey {
+                held: true,
+                ..named.part.key.clone()
+            });
+            let pay = self.share(&named, weight)?;
+            let outcome = Held {
+                from: named.part.id,
+                held,
+                weight,
+                pay,
+            };
+            let supplier = named.lot.supplier.clone();
+            let mut rows: Vec<Row> = opens.into_iter().collect();
+            rows.push(shift_row("hold", outcome.from, held, weight, pay));
+            rows.extend(pay::rows([(
+                Account::of("owed", &supplier),
+                Account::of("held", &supplier),
+                pay.minor(),
+            )]));
+            Ok(self.on_stock(&[named], happened_us, asked, outcome, rows))
+        })
+        .await
+    }
+
+    /// Gives back exactly what a hold took.
+    ///
+    /// # Errors
+    /// An unknown hold, one that was released before, or one of whose fish some
+    /// has left since.
+    pub async fn release(
+        &self,
+        caller: &Caller,
+        request_id: &str,
+        asked: ReleaseAsked,
+    ) -> Result<Booked<ReleaseAsked, Released>, DeskError> {
+        self.deed(caller, "release", request_id, asked, |asked| async move {
+            let held = self.find_hold(asked.hold).await?;
+            let named = self.named("hold_id", of_part(held.held)).await?;
+            let (happened_us, settings) = self.when(named.site(), asked.happened_us).await?;
+            let to = match held.from {
+                Some(from) => (from, None),
+                None => named.sibling(PartKey {
+                    held: false,
+                    ..named.part.key.clone()
+                }),
+            };
+            if named.left(&settings) < held.weight {
+                return Err(DeskError::precondition(
+                    "HELD_FISH_HAS_LEFT",
+                    format!(
+                        "less than the hold took is left of part {}: throw out or count the rest",
+                        held.held
+                    ),
+                ));
+            }
+            let outcome = Released {
+                from: held.held,
+                part: to.0,
+                weight: held.weight,
+                pay: held.pay,
+            };
+            let supplier = named.lot.supplier.clone();
+            let mut rows: Vec<Row> = to.1.into_iter().collect();
+            rows.push(shift_row("release", held.held, to.0, held.weight, held.pay));
+            rows.extend(pay::rows([(
+                Account::of("held", &supplier),
+                Account::of("owed", &supplier),
+                held.pay.minor(),
+            )]));
+            let HoldId { entry, line } = asked.hold;
+            let mut plan = self.on_stock(&[named], happened_us, asked, outcome, rows);
+            plan.must_hold.push(Condition::Spend {
+                what: entry,
+                item: line,
+                how: "release",
+            });
+            Ok(plan)
+        })
+        .await
+    }
+
+    /// What a hold took. A line of a ticket taken in held came from nowhere
+    /// else: `from` is absent.
+    async fn find_hold(&self, hold: HoldId) -> Result<HoldFound, DeskError> {
+        let unknown = || DeskError::unknown("hold_id", "hold", &hold.to_string());
+        let mut tx = self.read().await?;
+        let entry = entries::get(&mut tx, hold.entry)
+            .await?
+            .ok_or_else(unknown)?;
+        match (entry.kind.as_str(), hold.line) {
+            ("hold", 0) => {
+                let (_, held): (HoldAsked, Held) = entry.read()?;
+                let Held {
+                    from,
+                    held,
+                    weight,
+                    pay,
+                } = held;
+                Ok(HoldFound {
+                    from: Some(from),
+                    held,
+                    weight,
+                    pay,
+                })
+            }
+            ("weigh_in", line @ 1..) => {
+                let (_, ticket): (WeighIn, Ticket) = entry.read()?;
+                if entries::ended(&mut tx, hold.entry).await?.is_some() {
+                    return Err(DeskError::precondition(
+                        "TICKET_ENDED",
+                        "the ticket was voided or rewritten: name the one that stands",
+                    ));
+                }
+                let nth = usize::try_from(line - 1).map_err(|_| unknown())?;
+                let pay = ticket.pay_of(line);
+                let line = ticket
+                    .lines
+                    .get(nth)
+                    .filter(|l| l.held)
+                    .ok_or_else(unknown)?;
+                let lot = ticket.lots.iter().find(|lot| lot.n == line.lot);
+                let place = lot.and_then(|lot| lot.place).ok_or(DeskError::Internal)?;
+                let number = ticket.number.unwrap_or(hold.entry);
+                let lot = LotCode::new(number, place).ok_or(DeskError::Internal)?;
+                let held = PartId { lot, n: line.part };
+                Ok(HoldFound {
+                    from: None,
+                    held,
+                    weight: line.net,
+                    pay,
+                })
+            }
+            _ => Err(unknown()),
+        }
+    }
+
+    /// Moves weight to another grade or condition; never pay.
+    ///
+    /// # Errors
+    /// An unknown part, nothing left of it, or nothing changed.
+    pub async fn regrade(
+        &self,
+        caller: &Caller,
+        request_id: &str,
+        asked: RegradeAsked,
+    ) -> Result<Booked<RegradeAsked, Regraded>, DeskError> {
+        self.deed(caller, "regrade", request_id, asked, |asked| async move {
+            let named = self.named("part", asked.part).await?;
+            let (happened_us, settings) = self.when(named.site(), asked.happened_us).await?;
+            let weight = named.weight(asked.weight.as_ref(), &settings)?;
+            let old = named.part.key.clone();
+            let key = PartKey {
+                grade: asked.grade.clone().unwrap_or_else(|| old.grade.clone()),
+                condition: asked.condition.or(old.condition),
+                ..old.clone()
+            };
+            if key == old {
+                return Err(DeskError::malformed(
+                    "grade",
+                    "a regrade changes grade or condition",
+                ));
+            }
+            let (part, opens) = named.sibling(key);
+            let outcome = Regraded {
+                from: named.part.id,
+                part,
+                weight,
+            };
+            let mut rows: Vec<Row> = opens.into_iter().collect();
+            let nothing = Money::zero(self.currency(named.site())?);
+            rows.push(shift_row("regrade", outcome.from, part, weight, nothing));
+            Ok(self.on_stock(&[named], happened_us, asked, outcome, rows))
+        })
+        .await
+    }
+
+    /// Weight leaving.
+    ///
+    /// # Errors
+    /// An unknown part or party, or held fish going to somebody.
+    pub async fn movement(
+        &self,
+        caller: &Caller,
+        request_id: &str,
+        asked: MovementAsked,
+    ) -> Result<Booked<MovementAsked, Moved>, DeskError> {
+        self.deed(caller, "movement", request_id, asked, |asked| {
+            self.plan_movement(asked)
+        })
+        .await
+    }
+
+    async fn plan_movement(
+        &self,
+        asked: MovementAsked,
+    ) -> Result<Plan<MovementAsked, Moved>, DeskError> {
+        let office = self.office();
+        let who = &asked.counterparty;
+        if !who.is_empty() && !office.parties.contains_key(who) {
+            return Err(DeskError::unknown("counterparty", "party", who));
+        }
+        let (happened_us, settings) = self.when(asked.site, asked.happened_us).await?;
+        let currency = self.currency(asked.site)?;
+        if asked
+            .price
+            .is_some_and(|price| price.currency() != currency)
+        {
+            return Err(DeskError::malformed(
+                "price.currency",
+                format!("the site's money is {currency}"),
+            ));
+        }
+        let mut all = Vec::with_capacity(asked.taken.len());
+        let mut moved = Moved {
+            taken: Vec::new(),
+            notices: Vec::new(),
+        };
+        let (mut rows, mut postings) = (Vec::new(), Vec::new());
+        for (i, taken) in asked.taken.iter().enumerate() {
+            let field = format!("taken[{i}].part");
+            let named = self.named(&field, taken.part).await?;
+            self.same_site(&field, &named, asked.site)?;
+            let id = named.part.id;
+            if moved
+                .taken
+                .iter()
+                .any(|before: &TakenFrom| before.part == id)
+            {
+                return Err(DeskError::malformed(field, "a movement names a part once"));
+            }
+            let thrown_out = asked.outlet == Outlet::Discard;
+            if !thrown_out && asked.outlet != Outlet::Sample {
+                named.not_held(&field)?;
+            }
+            let weight = taken.weight.weight;
+            // Thrown out before it was ever owed: not paid.
+            let unpaid = if thrown_out && named.part.key.held {
+                self.share(&named, weight)?
+            } else {
+                Money::zero(currency)
+            };
+            let n = i64::try_from(i + 1).map_err(|_| DeskError::Internal)?;
+            rows.push(Row::new(
+                &MOVE,
+                [
+                    Cell::Own,
+                    n.into(),
+                    id.lot.number().into(),
+                    id.lot.place().into(),
+                    id.n.into(),
+                    asked.outlet.number().into(),
+                    asked.counterparty.as_str().into(),
+                    weight.units().into(),
+                    i64::from(taken.emptied).into(),
+                    unpaid.minor().into(),
+                ],
+            ));
+            postings.push((named.lot.supplier.clone(), unpaid.minor()));
+            moved
+                .notices
+                .extend(self.beyond(&named, weight, &settings, n));
+            moved.taken.push(TakenFrom {
+                part: id,
+                weight,
+                emptied: taken.emptied,
+            });
+            all.push(named);
+        }
+        moved.notices.extend(self.going_out(&asked, &all));
+        let purchases = Account::site("purchases");
+        rows.extend(pay::rows(postings.iter().map(|(party, minor)| {
+            (Account::of("held", party), purchases, *minor)
+        })));
+        Ok(Plan {
+            party: asked.counterparty.clone(),
+            ..self.on_stock(&all, happened_us, asked, moved, rows)
+        })
+    }
+
+    /// Cautions that go with fish on its way to somebody.
+    fn going_out(&self, asked: &MovementAsked, all: &[Named]) -> Vec<Notice> {
+        if !asked.outlet.is_food() {
+            return Vec::new();
+        }
+        let office = self.office();
+        let mut kinds: Vec<_> = all
+            .iter()
+            .filter_map(|named| office.species.get(&named.lot.species))
+            .collect();
+        kinds.sort_by(|a, b| a.code.cmp(&b.code));
+        kinds.dedup();
+        rules::ticket::caution::cautions(&kinds, &kinds, asked.outlet == Outlet::Donation)
+    }
+
+    /// A warning where more leaves than the book has.
+    fn beyond(
+        &self,
+        named: &Named,
+        weight: Weight,
+        settings: &Settings,
+        line: i64,
+    ) -> Option<Notice> {
+        (weight > named.left(settings)).then(|| Notice {
+            kind: NoticeKind::Warning,
+            code: "beyond_what_is_left".to_owned(),
+            text: format!(
+                "More left part {} than the book says was there; it is booked and will be flagged.",
+                named.part.id
+            ),
+            line,
+        })
+    }
+
+    /// Fish a customer brought back; it is held, and nobody is paid or unpaid.
+    ///
+    /// # Errors
+    /// An unknown movement or part, or a part that did not leave by it.
+    pub async fn customer_return(
+        &self,
+        caller: &Caller,
+        request_id: &str,
+        asked: ReturnAsked,
+    ) -> Result<Booked<ReturnAsked, Returned>, DeskError> {
+        self.deed(caller, "return", request_id, asked, |asked| async move {
+            let mut tx = self.read().await?;
+            let entry = entries::get(&mut tx, asked.movement).await?;
+            drop(tx);
+            let entry = entry
+                .filter(|entry| entry.kind == "movement")
+                .ok_or_else(|| {
+                    DeskError::unknown("movement", "movement", &asked.movement.to_string())
+                })?;
+            let (went, moved): (MovementAsked, Moved) = entry.read()?;
+            let named = self.named("part", asked.part).await?;
+            if moved.taken.iter().all(|taken| taken.part != named.part.id) {
+                return Err(DeskError::malformed(
+                    "part",
+                    "this part did not leave by that movement",
+                ));
+            }
+            let (happened_us, _) = self.when(named.site(), asked.happened_us).await?;
+            let (held, opens) = named.sibling(PartKey {
+                held: true,
+                ..named.part.key.clone()
+            });
+            let outcome = Returned {
+                held,
+                outlet: went.outlet,
+                weight: asked.weight.weight,
+            };
+            let mut rows: Vec<Row> = opens.into_iter().collect();
+            rows.push(Row::new(
+                &INWARD,
+                [
+                    Cell::Own,
+                    1.into(),
+                    asked.movement.into(),
+                    went.outlet.number().into(),
+                    held.lot.number().into(),
+                    held.lot.place().into(),
+                    held.n.into(),
+                    outcome.weight.units().into(),
+                ],
+            ));
+            let plan = self.on_stock(&[named], happened_us, asked, outcome, rows);
+            Ok(Plan {
+                party: went.counterparty,
+                ..plan
+            })
+        })
+        .await
+    }
+
+    /// What was still on ice.
+    ///
+    /// # Errors
+    /// An unknown part, a part named twice, or a day that has not begun.
+    pub async fn count(
+        &self,
+        caller: &Caller,
+        request_id: &str,
+        asked: CountAsked,
+    ) -> Result<Booked<CountAsked, CountDone>, DeskError> {
+        self.deed(caller, "count", request_id, asked, |asked| {
+            self.plan_count(asked)
+        })
+        .await
+    }
+
+    async fn plan_count(
+        &self,
+        asked: CountAsked,
+    ) -> Result<Plan<CountAsked, CountDone>, DeskError> {
+        let (happened_us, settings) = self.when(asked.site, asked.happened_us).await?;
+        if asked.closes > self.day_at(asked.site, happened_us) {
+            return Err(DeskError::malformed(
+                "closes",
+                "a day is counted once it has begun",
+            ));
+        }
+        let mut done = CountDone {
+            counted: Vec::new(),
+            pool: None,
+        };
+        let (mut all, mut rows) = (Vec::new(), Vec::new());
+        for (i, counted) in asked.counted.iter().enumerate() {
+            let field = format!("counted[{i}].part");
+            let named = self.named(&field, counted.part).await?;
+            self.same_site(&field, &named, asked.site)?;
+            let found = Found {
+                part: named.part.id,
+                weight: counted.weight.weight,
+            };
+            if done.counted.iter().any(|before| before.part == found.part) {
+                return Err(DeskError::malformed(field, "a count names a part once"));
+            }
+            let n = i64::try_from(i + 1).map_err(|_| DeskError::Internal)?;
+            rows.push(counted_row(n, found));
+            done.counted.push(found);
+            all.push(named);
+        }
+        if let Some(pool) = &asked.pool {
+            let (making, from) = self.pool_of(&asked, pool, &settings).await?;
+            let again = from.iter().any(|named| {
+                done.counted
+                    .iter()
+                    .any(|before| before.part == named.part.id)
+            });
+            if again {
+                return Err(DeskError::malformed(
+                    "pool.parts",
+                    "a part is counted alone or in a bin, not both",
+                ));
+            }
+            rows.extend(making::rows(&making, &from, asked.site, happened_us));
+            let n = i64::try_from(asked.counted.len() + 1).map_err(|_| DeskError::Internal)?;
+            rows.push(Row::new(
+                &COUNTED,
+                [
+                    Cell::Own,
+                    n.into(),
+                    Cell::Own,
+                    1.into(),
+                    1.into(),
+                    pool.weight.weight.units().into(),
+                ],
+            ));
+            done.pool = Some(PoolDone {
+                making,
+                weight: pool.weight.weight,
+            });
+            all.extend(from);
+        }
+        let (site, day) = (asked.site, asked.closes);
+        Ok(Plan {
+            site,
+            day,
+            ..self.on_stock(&all, happened_us, asked, done, rows)
+        })
+    }
+
+    /// A lot with its parts and what became of them.
+    ///
+    /// # Errors
+    /// No such lot.
+    pub async fn lot(&self, _caller: &Caller, code: LotCode) -> Result<LotFound, DeskError> {
+        let mut tx = self.read().await?;
+        let lot = stock::lot(&mut tx, code)
+            .await?
+            .ok_or_else(|| DeskError::NotFound {
+                what: "lot",
+                id: code.to_string(),
+            })?;
+        let now_us = self.now_us().await?;
+        let (_, settings) = self.office().settings_at(lot.site, now_us);
+        let mut events = Vec::with_capacity(lot.events.len());
+        for event in &lot.events {
+            use rules::stock::StockEvent::{Count, In, Out};
+            let weight = match event.event {
+                In(weight) | Count(weight) => weight,
+                Out { weight, .. } => Weight::from_units(-weight.units()),
+            };
+            let became = match event.what {
+                stock::What::Used => stock::lots_under(&mut tx, event.entry).await?,
+                _ => Vec::new(),
+            };
+            events.push(LotEvent {
+                entry: event.entry,
+                happened_us: event.happened_us,
+                part: event.part,
+                what: event.what.word(),
+                weight,
+                became,
+            });
+        }
+        let part = |part: &Part| LotPart {
+            n: part.id.n,
+            key: part.key.clone(),
+            left: standing(&lot.steps(part.id.n), &settings).left,
+        };
+        Ok(LotFound {
+            code,
+            site: lot.site,
+            species: lot.species.clone(),
+            presentation: lot.presentation,
+            supplier: lot.supplier.clone(),
+            entry: lot.entry,
+            parts: lot.parts.iter().map(part).collect(),
+            events,
+        })
+    }
+
+    /// The part somebody names. Where the number is left out the lot has one
+    /// open part, or it is an error (1.2).
+    async fn named(&self, field: &str, asked: PartRef) -> Result<Named, DeskError> {
+        let mut tx = self.read().await?;
+        let lot = stock::lot(&mut tx, asked.lot).await?;
+        drop(tx);
+        let lot = lot.ok_or_else(|| DeskError::unknown(field, "lot", &asked.lot.to_string()))?;
+        if lot.voided {
+            return Err(DeskError::precondition(
+                "TICKET_VOIDED",
+                format!("the ticket of lot {} was voided", lot.code),
+            ));
+        }
+        let part = match asked.part {
+            Some(n) => lot
+                .part(n)
+                .cloned()
+                .ok_or_else(|| DeskError::unknown(field, "part", &format!("{}/{n}", lot.code)))?,
+            None => {
+                let now_us = self.now_us().await?;
+                let (_, settings) = self.office().settings_at(lot.site, now_us);
+                let open: Vec<&Part> = lot
+                    .parts
+                    .iter()
+                    .filter(|part| !standing(&lot.steps(part.id.n), &settings).finished)
+                    .collect();
+                match open.as_slice() {
+                    [one] => (*one).clone(),
+                    several => {
+                        return Err(DeskError::Malformed {
+                            field: format!("{field}.part"),
+                            reason: "PART_NOT_NAMED",
+                            rule: format!(
+                                "lot {} has {} open parts: name one",
+                                lot.code,
+                                several.len()
+                            ),
+                        });
+                    }
+                }
+            }
+        };
+        Ok(Named { lot, part })
+    }
+
+    fn same_site(&self, field: &str, named: &Named, site: i64) -> Result<(), DeskError> {
+        if named.site() == site {
+            Ok(())
+        } else {
+            Err(DeskError::malformed(
+                field,
+                format!("this lot is of site {}", named.site()),
+            ))
+        }
+    }
+
+    /// When it happened, and the settings in force then.
+    async fn when(&self, site: i64, asked_us: Option<i64>) -> Result<(i64, Settings), DeskError> {
+        let now_us = self.known_site("site", site).await?;
+        let happened_us = asked_us.unwrap_or(now_us);
+        if happened_us > now_us.saturating_add(SKEW_US) {
+            return Err(DeskError::malformed("happened_at", "lies in the future"));
+        }
+        Ok((happened_us, self.office().settings_at(site, happened_us).1))
+    }
+
+    fn currency(&self, site: i64) -> Result<rules::money::Currency, DeskError> {
+        let office = self.office();
+        office
+            .sites
+            .get(&site)
+            .map(|site| site.currency)
+            .ok_or(DeskError::Internal)
+    }
+
+    /// The share of a part's pay that goes with a weight of it.
+    fn share(&self, named: &Named, weight: Weight) -> Result<Money, DeskError> {
+        let PayLeft {
+            minor,
+            weight: paid,
+        } = named.lot.pay_left(named.part.id.n);
+        let all = Money::new(minor, self.currency(named.site())?);
+        // Made fish, and fish brought back, bear no pay.
+        Ok(hold_share(all, paid, weight).unwrap_or(Money::zero(all.currency())))
+    }
+
+    /// The plan of a deed about parts of one site.
+    fn on_stock<A, O>(
+        &self,
+        named: &[Named],
+        happened_us: i64,
+        asked: A,
+        outcome: O,
+        rows: Vec<Row>,
+    ) -> Plan<A, O> {
+        let site = named.first().map_or(0, Named::site);
+        let supplier = named.first().map(|named| named.lot.supplier.clone());
+        let mut must_hold: Vec<Condition> = Vec::new();
+        for condition in named.iter().flat_map(Named::must_hold) {
+            if !must_hold.contains(&condition) {
+                must_hold.push(condition);
+            }
+        }
+        Plan {
+            site,
+            day: self.day_at(site, happened_us),
+            party: supplier.unwrap_or_default(),
+            happened_us,
+            must_hold,
+            bumps: Vec::new(),
+            asked,
+            outcome,
+            rows,
+        }
+    }
+}
+
+/// What a hold took.
+struct HoldFound {
+    from: Option<PartId>,
+    held: PartId,
+    weight: Weight,
+    pay: Money,
+}
+
+fn of_part(id: PartId) -> PartRef {
+    PartRef {
+        lot: id.lot,
+        part: Some(id.n),
+    }
+}
+
+fn shift_row(kind: &'static str, from: PartId, to: PartId, weight: Weight, pay: Money) -> Row {
+    Row::new(
+        &SHIFT,
+        [
+            Cell::Own,
+            1.into(),
+            kind.into(),
+            from.lot.number().into(),
+            from.lot.place().into(),
+            from.n.into(),
+            to.n.into(),
+            weight.units().into(),
+            pay.minor().into(),
+        ],
+    )
+}
+
+fn counted_row(n: i64, found: Found) -> Row {
+    let PartId { lot, n: part } = found.part;
+    Row::new(
+        &COUNTED,
+        [
+            Cell::Own,
+            n.into(),
+            lot.number().into(),
+            lot.place().into(),
+            part.into(),
+            found.weight.units().into(),
+        ],
+    )
+}

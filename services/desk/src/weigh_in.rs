@@ -1,0 +1,291 @@
+//! Weighing in, and what is done to a ticket as a whole.
+
+use std::collections::BTreeSet;
+
+use books::register::Office;
+use books::tickets::{self, Known};
+use books::{Condition, Tx, entries, stock};
+use rules::ids::EntryId;
+use rules::ticket::price::{OnFile, Prior, PriorLot, Refusal, RefusalKind, price_instant};
+use rules::ticket::{self, Tare, Ticket, VoidAsked, WeighIn, Weighed};
+
+use crate::{Booked, Caller, Desk, DeskError, Plan};
+
+impl Desk {
+    /// Weighs in one landing; the answer is its ticket, after the commit.
+    ///
+    /// # Errors
+    /// A malformed request, an unknown party, species, scale, tote or device, no
+    /// price list in force, or a rewritten ticket that no longer stands.
+    pub async fn weigh_in(
+        &self,
+        caller: &Caller,
+        request_id: &str,
+        asked: WeighIn,
+    ) -> Result<Booked<WeighIn, Ticket>, DeskError> {
+        self.deed(caller, "weigh_in", request_id, asked, |asked| {
+            self.plan_weigh_in(asked)
+        })
+        .await
+    }
+
+    async fn plan_weigh_in(&self, mut asked: WeighIn) -> Result<Plan<WeighIn, Ticket>, DeskError> {
+        let now_us = self.known_site("site", asked.site).await?;
+        let office = self.office();
+        // Known to be there, and sites are never taken off file.
+        let site = office.sites.get(&asked.site).ok_or(DeskError::Internal)?;
+        check_names(&asked, &office)?;
+        post_tares(&mut asked, &office);
+        let offline = asked.offline_payout.is_some();
+        let (instant_us, skew) =
+            price_instant(asked.first_reading_us, asked.sent_us, offline, now_us)
+                .map_err(refused)?;
+
+        let mut must_hold = vec![Condition::Epoch {
+            site: asked.site,
+            seen: office.epoch(asked.site),
+        }];
+        let rewrite = match &asked.rewrites {
+            None => None,
+            Some(rewrite) => {
+                must_hold.push(Condition::Spend {
+                    what: rewrite.ticket,
+                    item: 0,
+                    how: "rewrite",
+                });
+                Some(self.gather_rewrite(&asked, rewrite.ticket).await?)
+            }
+        };
+        let priced_us = rewrite
+            .as_ref()
+            .map_or(instant_us, |(prior, _)| prior.priced_us);
+        let (_, settings) = office.settings_at(asked.site, priced_us);
+        let species = asked
+            .lots
+            .iter()
+            .filter_map(|lot| office.species.get(&lot.species));
+        let lists = asked
+            .lots
+            .iter()
+            .map(|lot| lot.species.as_str())
+            .collect::<BTreeSet<_>>();
+        let lists = lists
+            .into_iter()
+            .filter_map(|species| office.price_list_at(asked.site, species, priced_us))
+            .map(|version| (version.entry, &version.content));
+        let file = OnFile {
+            site,
+            settings: &settings,
+            species: species.collect(),
+            scales: office
+                .scales
+                .values()
+                .filter(|scale| scale.site == asked.site)
+                .collect(),
+            price_lists: lists.collect(),
+            prior: rewrite.as_ref().map(|(prior, _)| prior),
+        };
+        let mut ticket = ticket::price::ticket(&asked, &file, priced_us).map_err(refused)?;
+        ticket.notices.extend(skew);
+
+        let known = rewrite.map_or_else(Known::default, |(_, known)| known);
+        let rows = tickets::rows(&asked, &ticket, &known);
+        // A rewrite speaks of the day of the ticket it mends.
+        let day = match &asked.rewrites {
+            Some(rewrite) => EntryId::new(rewrite.ticket)
+                .ok_or(DeskError::Internal)?
+                .day(),
+            None => site.clock.day_of(instant_us),
+        };
+        Ok(Plan {
+            site: asked.site,
+            day,
+            party: asked.harvester.clone(),
+            happened_us: priced_us,
+            must_hold,
+            bumps: Vec::new(),
+            asked,
+            outcome: ticket,
+            rows,
+        })
+    }
+
+    /// The ticket that is rewritten, with all that was coded under its number.
+    async fn gather_rewrite(&self, asked: &WeighIn, id: i64) -> Result<(Prior, Known), DeskError> {
+        let mut tx = self.read().await?;
+        let (old_asked, old) = standing(&mut tx, "rewrites.ticket", id).await?;
+        if old_asked.site != asked.site {
+            return Err(DeskError::malformed(
+                "site",
+                "a ticket is rewritten at its own site",
+            ));
+        }
+        let mut prior = Prior::of(id, &old_asked, &old);
+        // Lots that an earlier rewrite dropped keep their codes.
+        let mut earlier = old_asked.rewrites;
+        while let Some(rewrite) = earlier {
+            let entry = entries::get(&mut tx, rewrite.ticket)
+                .await?
+                .ok_or(DeskError::Internal)?;
+            let (asked, ticket): (WeighIn, Ticket) = entry.read()?;
+            let before = Prior::of(rewrite.ticket, &asked, &ticket);
+            let missing = before
+                .lots
+                .into_iter()
+                .filter(|lot| prior.lots.iter().all(|known| known.place != lot.place));
+            prior.lots.extend(missing.collect::<Vec<_>>());
+            earlier = asked.rewrites;
+        }
+        let mut known = Known {
+            owed_and_held: Some((old.owed.minor(), old.held.minor())),
+            ..Known::default()
+        };
+        for code in stock::lots_under(&mut tx, prior.number).await? {
+            known.lots.insert(code.place());
+            let lot = stock::lot(&mut tx, code)
+                .await?
+                .ok_or(DeskError::Internal)?;
+            known
+                .parts
+                .extend(lot.parts.iter().map(|part| (code.place(), part.id.n)));
+            let parts = lot
+                .parts
+                .into_iter()
+                .map(|part| (part.key, part.id.n))
+                .collect();
+            if let Some(PriorLot { parts: all, .. }) = prior
+                .lots
+                .iter_mut()
+                .find(|prior| prior.place == code.place())
+            {
+                *all = parts;
+            }
+        }
+        Ok((prior, known))
+    }
+
+    /// Voids a ticket from which no weight has moved.
+    ///
+    /// # Errors
+    /// An unknown ticket, one that was ended before, or one whose weight moved.
+    pub async fn void_ticket(
+        &self,
+        caller: &Caller,
+        request_id: &str,
+        asked: VoidAsked,
+    ) -> Result<Booked<VoidAsked, ()>, DeskError> {
+        self.deed(caller, "void", request_id, asked, |asked| async move {
+            let mut tx = self.read().await?;
+            let (weigh_in, ticket) = standing(&mut tx, "ticket", asked.ticket).await?;
+            drop(tx);
+            let number = ticket.number.unwrap_or(asked.ticket);
+            let owed = books::pay::Account::of("owed", &weigh_in.harvester);
+            let held = books::pay::Account::of("held", &weigh_in.harvester);
+            let purchases = books::pay::Account::site("purchases");
+            let rows = books::pay::rows([
+                (owed, purchases, ticket.owed.minor()),
+                (held, purchases, ticket.held.minor()),
+            ]);
+            Ok(Plan {
+                site: weigh_in.site,
+                day: EntryId::new(asked.ticket).ok_or(DeskError::Internal)?.day(),
+                party: weigh_in.harvester.clone(),
+                happened_us: self.now_us().await?,
+                must_hold: vec![
+                    Condition::Spend {
+                        what: asked.ticket,
+                        item: 0,
+                        how: "void",
+                    },
+                    Condition::Unmoved { number },
+                ],
+                bumps: Vec::new(),
+                asked,
+                outcome: (),
+                rows,
+            })
+        })
+        .await
+    }
+}
+
+/// A ticket that stands.
+async fn standing(tx: &mut Tx, field: &str, id: i64) -> Result<(WeighIn, Ticket), DeskError> {
+    let entry = entries::get(tx, id)
+        .await?
+        .filter(|entry| entry.kind == "weigh_in");
+    let Some(entry) = entry else {
+        return Err(DeskError::unknown(field, "ticket", &id.to_string()));
+    };
+    match entries::ended(tx, id).await? {
+        Some((how, by)) => Err(DeskError::precondition(
+            "ALREADY_ENDED",
+            format!("ticket {id} was ended ({how}) by {by}"),
+        )),
+        None => Ok(entry.read()?),
+    }
+}
+
+/// Whether everybody and everything named is on file.
+fn check_names(asked: &WeighIn, office: &Office) -> Result<(), DeskError> {
+    if !office.parties.contains_key(&asked.harvester) {
+        return Err(DeskError::unknown("harvester", "party", &asked.harvester));
+    }
+    for (i, payee) in asked.payees.iter().enumerate() {
+        if !office.parties.contains_key(&payee.party) {
+            return Err(DeskError::unknown(
+                format!("payees[{i}].party"),
+                "party",
+                &payee.party,
+            ));
+        }
+    }
+    let device = (asked.site, asked.device.clone());
+    if !asked.device.is_empty() && !office.devices.contains_key(&device) {
+        return Err(DeskError::unknown("device", "device", &asked.device));
+    }
+    for (i, lot) in asked.lots.iter().enumerate() {
+        if !office.species.contains_key(&lot.species) {
+            return Err(DeskError::unknown(
+                format!("lots[{i}].species"),
+                "species",
+                &lot.species,
+            ));
+        }
+    }
+    Ok(())
+}
+
+/// Writes the posted tare of each named tote beside its name; a name that is not
+/// on file stays without, and the rules refuse it.
+fn post_tares(asked: &mut WeighIn, office: &Office) {
+    let site = asked.site;
+    for weighing in asked.lots.iter_mut().flat_map(|lot| &mut lot.weighings) {
+        if let Weighed::Tote {
+            tare: Tare::Tote { code, posted },
+            ..
+        } = &mut weighing.weighed
+        {
+            *posted = office
+                .totes
+                .get(&(site, code.clone()))
+                .map(|tote| tote.tare.clone());
+        }
+    }
+}
+
+fn refused(refusal: Refusal) -> DeskError {
+    let (field, reason, rule) = (refusal.field(), refusal.reason(), refusal.to_string());
+    match refusal.kind() {
+        RefusalKind::Malformed => DeskError::Malformed {
+            field,
+            reason,
+            rule,
+        },
+        RefusalKind::Unmet => DeskError::Precondition {
+            reason,
+            rule,
+            field,
+        },
+    }
+}

@@ -1,0 +1,237 @@
+//! What the nights found: closes, flags and yields; and what a diver is owed.
+
+use desk::{CloseFound, FlagFound, Statement, StatementRow};
+use proto::v1;
+use rules::close::{
+    CloseDoc, CutBalance, DayBalance, OutletWeight, PartBalance, PayRow, UndersizeRow, YieldRow,
+};
+use rules::decimal;
+use rules::fillet_yield::{YieldKey, YieldSums};
+use rules::money::Money;
+use rules::weight::{Weight, WeightUnit};
+
+use super::{day, int32, money, part, timestamp, weight};
+use crate::codes::{Coded as _, wire_or_none};
+
+/// A close with its flags as they stand now.
+pub(crate) fn close(found: &CloseFound, unit: WeightUnit) -> v1::Close {
+    let CloseDoc {
+        site,
+        day: number,
+        rules_version: _,
+        state,
+        balance: of_day,
+        parts,
+        cuts,
+        yields,
+        undersize,
+        payouts,
+        flags: _,
+        remarks,
+    } = &found.close;
+    v1::Close {
+        site: int32(*site),
+        day: Some(day(*number)),
+        revision: int32(found.stored.revision),
+        state: state.wire(),
+        recorded_at: Some(timestamp(found.stored.recorded_us)),
+        balance: Some(balance(of_day, unit)),
+        parts: parts.iter().map(|row| part_balance(row, unit)).collect(),
+        cuts: cuts.iter().map(|row| cut(row, unit)).collect(),
+        yields: yields.iter().map(|row| yield_row(row, unit)).collect(),
+        undersize: undersize.iter().map(|row| small_fish(row, unit)).collect(),
+        payouts: payouts.iter().map(pay).collect(),
+        flags: found.flags.iter().map(|row| flag(row, unit)).collect(),
+        remarks: remarks.clone(),
+    }
+}
+
+fn balance(of: &DayBalance, unit: WeightUnit) -> v1::DayBalance {
+    let show = |part: Weight| Some(weight(part, unit));
+    v1::DayBalance {
+        opening: show(of.opening),
+        bought: show(of.bought),
+        returned: show(of.returned),
+        made: show(of.made),
+        used: show(of.used),
+        out: outlets(&of.out, unit),
+        shrink: show(of.shrink),
+        unaccounted: show(of.unaccounted),
+        closing: show(of.closing),
+        cutting_loss: show(of.cutting_loss),
+        table_unaccounted: show(of.table_unaccounted),
+    }
+}
+
+fn outlets(out: &[OutletWeight], unit: WeightUnit) -> Vec<v1::OutletWeight> {
+    out.iter()
+        .map(|row| v1::OutletWeight {
+            outlet: row.outlet.wire(),
+            weight: Some(weight(row.weight, unit)),
+        })
+        .collect()
+}
+
+fn part_balance(of: &PartBalance, unit: WeightUnit) -> v1::PartBalance {
+    let show = |part: Weight| Some(weight(part, unit));
+    v1::PartBalance {
+        part: Some(part(of.part)),
+        species: of.species.clone(),
+        presentation: of.presentation.wire(),
+        supplier: of.supplier.clone(),
+        opening: show(of.opening),
+        r#in: show(of.came_in),
+        out: show(of.went_out),
+        shrink: show(of.shrink),
+        unaccounted: show(of.unaccounted),
+        closing: show(of.closing),
+        counted: of.counted,
+        finished: of.finished,
+    }
+}
+
+fn cut(of: &CutBalance, unit: WeightUnit) -> v1::CutBalance {
+    let show = |part: Weight| Some(weight(part, unit));
+    v1::CutBalance {
+        entry_id: of.entry.to_string(),
+        cutter: of.cutter.clone(),
+        input: show(of.input),
+        fillet: show(of.fillet),
+        other_lots: show(of.other_lots),
+        discard: show(of.discard),
+        cutting_loss: show(of.cutting_loss),
+        table_unaccounted: show(of.table_unaccounted),
+        judged: of.judged,
+    }
+}
+
+fn small_fish(of: &UndersizeRow, unit: WeightUnit) -> v1::UndersizeRow {
+    v1::UndersizeRow {
+        part: Some(part(of.part)),
+        species: of.species.clone(),
+        supplier: of.supplier.clone(),
+        proposed_outlet: wire_or_none(of.proposed),
+        proposed_reason: of.proposed_reason.clone(),
+        taken_in: Some(weight(of.taken_in, unit)),
+        out: outlets(&of.out, unit),
+        made_into_lots: Some(weight(of.made_into_lots, unit)),
+        left: Some(weight(of.left, unit)),
+    }
+}
+
+fn pay(of: &PayRow) -> v1::PayRow {
+    v1::PayRow {
+        party: of.party.clone(),
+        owed: Some(money(of.owed)),
+        held: Some(money(of.held)),
+        owed_today: Some(money(of.owed_today)),
+    }
+}
+
+fn yield_row(of: &YieldRow, unit: WeightUnit) -> v1::YieldRow {
+    v1::YieldRow {
+        supplier: of.supplier.clone(),
+        species: of.species.clone(),
+        presentation: of.presentation.wire(),
+        specification: of.specification.clone(),
+        cuts: int32(of.cuts),
+        input: Some(weight(of.input, unit)),
+        fillet: Some(weight(of.fillet, unit)),
+        yield_percent: percent_text(of.yield_e2),
+        mixed_cuts: int32(of.mixed_cuts),
+        mixed_input: Some(weight(of.mixed_input, unit)),
+        customer_kitchen: of.customer_kitchen,
+    }
+}
+
+/// Hundredths of a percent as text; empty where there are none.
+fn percent_text(e2: Option<i64>) -> String {
+    e2.map_or_else(String::new, |e2| decimal::text(e2, 2))
+}
+
+/// Yields over closed days, and what they do not say.
+pub(crate) fn yields(
+    sums: &[(YieldKey, YieldSums)],
+    unit: WeightUnit,
+) -> v1::ListSupplierYieldsResponse {
+    let mut remarks = vec![
+        "fillet over what went in, summed over the cuts; it says what came out, not why: the \
+         cutter, the size of the fish and chance are all in it"
+            .to_owned(),
+    ];
+    if sums.iter().any(|(_, of)| of.mixed_cuts > 0) {
+        remarks.push("cuts that mixed suppliers are left out and stand beside".to_owned());
+    }
+    v1::ListSupplierYieldsResponse {
+        yields: sums.iter().map(|(key, of)| summed(key, of, unit)).collect(),
+        remarks,
+    }
+}
+
+fn summed(key: &YieldKey, of: &YieldSums, unit: WeightUnit) -> v1::YieldRow {
+    v1::YieldRow {
+        supplier: key.supplier.clone(),
+        species: key.species.clone(),
+        presentation: key.presentation.wire(),
+        specification: key.specification.clone(),
+        cuts: int32(of.cuts),
+        input: Some(weight(of.input, unit)),
+        fillet: Some(weight(of.fillet, unit)),
+        yield_percent: percent_text(of.percent_e2()),
+        mixed_cuts: int32(of.mixed_cuts),
+        mixed_input: Some(weight(of.mixed_input, unit)),
+        customer_kitchen: key.customer_kitchen,
+    }
+}
+
+/// A flag, with who saw to it.
+pub(crate) fn flag(found: &FlagFound, unit: WeightUnit) -> v1::Flag {
+    let of = &found.stored;
+    let value = Money::new(of.value, found.currency);
+    v1::Flag {
+        key: of.key.clone(),
+        site: int32(of.site),
+        day: Some(day(of.day)),
+        kind: of.kind.word().to_owned(),
+        subject: of.subject.clone(),
+        text: of.text.clone(),
+        weight: (!of.weight.is_zero()).then(|| weight(of.weight, unit)),
+        value: (value.minor() != 0).then(|| money(value)),
+        gap: of.gap,
+        acknowledged_by: of.seen_by.clone(),
+        acknowledged_reason: of.seen_reason.clone(),
+        gone_with_revision: int32(of.gone_with),
+    }
+}
+
+/// What a party is owed, and how it came about.
+pub(crate) fn statement(
+    asked: &v1::GetStatementRequest,
+    of: &Statement,
+    unit: WeightUnit,
+) -> v1::Statement {
+    v1::Statement {
+        site: asked.site,
+        party: asked.party.clone(),
+        party_name: of.party_name.clone(),
+        from: asked.from,
+        to: asked.to,
+        owed_before: Some(money(of.owed_before)),
+        held_before: Some(money(of.held_before)),
+        rows: of.rows.iter().map(|row| statement_row(row, unit)).collect(),
+        owed_after: Some(money(of.owed_after)),
+        held_after: Some(money(of.held_after)),
+    }
+}
+
+fn statement_row(of: &StatementRow, unit: WeightUnit) -> v1::StatementRow {
+    v1::StatementRow {
+        pay_day: Some(day(of.pay_day)),
+        entry_id: of.entry.to_string(),
+        what: of.what.to_owned(),
+        ticket: of.ticket.map_or_else(String::new, |id| id.to_string()),
+        weight: of.weight.map(|paid| weight(paid, unit)),
+        owed: Some(money(of.owed)),
+        held: Some(money(of.held)),
+    }
+}

@@ -1,0 +1,75 @@
+//! The trade's words as the wire numbers them.
+//!
+//! Each word has the same name in the rules and in the contract; only the
+//! numbers differ, and they never meet anywhere else.
+
+use proto::v1;
+use rules::{close, fish, making, office, price_list, ticket, weight};
+
+/// A word of the trade that travels as a number.
+pub(crate) trait Coded: Sized + Copy {
+    /// The word for a number: nothing for 0, which is "not said".
+    ///
+    /// # Errors
+    /// A number that is not in the contract.
+    fn from_wire(number: i32) -> Result<Option<Self>, UnknownNumber>;
+
+    /// The number of a word.
+    fn wire(self) -> i32;
+}
+
+/// A number that stands for no word.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct UnknownNumber;
+
+/// The number of a word that may be absent; 0 is "not said".
+pub(crate) fn wire_or_none<T: Coded>(word: Option<T>) -> i32 {
+    word.map_or(0, T::wire)
+}
+
+macro_rules! coded {
+    ($($rules:ty as $wire:ident { $($word:ident),+ $(,)? })+) => {$(
+        impl Coded for $rules {
+            fn from_wire(number: i32) -> Result<Option<Self>, UnknownNumber> {
+                match v1::$wire::try_from(number) {
+                    Ok(v1::$wire::Unspecified) => Ok(None),
+                    $(Ok(v1::$wire::$word) => Ok(Some(Self::$word)),)+
+                    Err(_) => Err(UnknownNumber),
+                }
+            }
+
+            fn wire(self) -> i32 {
+                match self { $(Self::$word => i32::from(v1::$wire::$word)),+ }
+            }
+        }
+    )+};
+}
+
+coded! {
+    fish::Presentation as Presentation {
+        Whole, SpinesClipped, Gutted, GuttedHeaded, FilletSkinOn, FilletSkinless, Trim, Frames,
+        Roe, Other,
+    }
+    fish::Condition as Condition { Clean, Body, Torn }
+    fish::Storage as Storage { DrainedIce, DryCooler, Slush, Frozen }
+    fish::Hazard as Hazard { Venomous, Ciguatera, Histamine }
+    fish::Outlet as Outlet {
+        SoldWhole, Soup, Donation, Gift, CrewUse, ByProduct, Discard, Sample,
+    }
+    fish::Undersize as Undersize { No, Yes, NotKnown }
+    weight::WeightUnit as WeightUnit { Lb, Kg, G, Oz }
+    weight::ReadingSource as ReadingSource { Keyed, Captured }
+    office::PartyRole as PartyRole { Buyer, Harvester, Payee, Kitchen, Recipient, Staff }
+    price_list::BandBy as BandBy { Piece, Lot }
+    ticket::VesselUse as VesselUse { None, Vessel, Unclear }
+    ticket::Confirmation as Confirmation { ByDiver, DiverAbsent }
+    ticket::SmallFish as SmallFish { Sell, Give, TakeHome }
+    ticket::Decision as Decision { Accept, Hold, Refuse }
+    ticket::TemperatureUnit as TemperatureUnit { Fahrenheit, Celsius }
+    ticket::AdjustmentKind as AdjustmentKind { Price, Settlement }
+    ticket::NotBoughtWhy as NotBoughtWhy { Refused, TakenHome }
+    ticket::NoticeKind as NoticeKind { Caution, Warning, Question }
+    close::CloseState as CloseState { Closed, ClosedWithGaps }
+    making::MakingKind as MakingKind { Cut, Dress, Pool, Freeze, CustomerCut }
+    making::Fate as OutputFate { Lot, Discard, NotWeighed }
+}

@@ -1,0 +1,63 @@
+//! Yields, statements, and the book's clock.
+
+use desk::{Caller, YieldRange};
+use proto::v1;
+
+use super::Face;
+use crate::answer;
+use crate::errors::Refusal;
+use crate::parse::{self, At as _};
+
+pub(crate) async fn list_supplier_yields(
+    face: &Face,
+    caller: &Caller,
+    request: v1::ListSupplierYieldsRequest,
+) -> Result<v1::ListSupplierYieldsResponse, Refusal> {
+    let site = parse::site(request.site)?;
+    let (from, to) = parse::days(request.from, request.to)?;
+    let range = YieldRange {
+        site,
+        from,
+        to,
+        supplier: parse::code_or_none(request.supplier).at("supplier")?,
+        species: parse::species_or_none(request.species).at("species")?,
+    };
+    let sums = face.desk.yields(caller, range).await?;
+    Ok(answer::close::yields(&sums, face.unit_of(site)))
+}
+
+pub(crate) async fn get_statement(
+    face: &Face,
+    caller: &Caller,
+    request: v1::GetStatementRequest,
+) -> Result<v1::GetStatementResponse, Refusal> {
+    let site = parse::site(request.site)?;
+    let party = parse::code(request.party.clone()).at("party")?;
+    let (from, to) = parse::days(request.from, request.to)?;
+    let found = face.desk.statement(caller, site, &party, from, to).await?;
+    let unit = face.unit_of(site);
+    Ok(v1::GetStatementResponse {
+        statement: Some(answer::close::statement(&request, &found, unit)),
+    })
+}
+
+pub(crate) async fn get_clock(
+    face: &Face,
+    _: &Caller,
+    _: v1::GetClockRequest,
+) -> Result<v1::GetClockResponse, Refusal> {
+    Ok(v1::GetClockResponse {
+        now: Some(answer::timestamp(face.desk.now_us().await?)),
+        simulated: face.desk.clock().is_simulated(),
+    })
+}
+
+pub(crate) async fn set_clock(
+    face: &Face,
+    _: &Caller,
+    request: v1::SetClockRequest,
+) -> Result<v1::SetClockResponse, Refusal> {
+    let now_us = parse::given(request.now).and_then(parse::instant).at("now")?;
+    let set_us = face.desk.set_clock(now_us).await?;
+    Ok(v1::SetClockResponse { now: Some(answer::timestamp(set_us)) })
+}

@@ -1,0 +1,16 @@
+//! The gRPC face of the desk.
+//!
+//! A request is parsed into the rules' types and refused here where it cannot be
+//! right; then one deed of the desk is called, and its outcome written for the
+//! wire. Wire types stay in this crate: nothing behind it knows them. Who may do
+//! what, and what is owed, is decided at the desk and in the rules.
+
+mod answer;
+mod codes;
+mod errors;
+mod face;
+mod page;
+mod parse;
+mod serve;
+
+pub use serve::{ServeError, serve};

@@ -1,0 +1,277 @@
+//! Weighhouse: the intake service of a dock-side seafood buyer, its nightly job,
+//! and the commands that speak to it.
+//!
+//! This file is the only one that reads arguments, the environment and the
+//! machine's clock; everything behind it is handed what it needs. Answers go to
+//! stdout, the log to stderr. Exit code: 0 done, and of a night nothing to look
+//! at; 1 the service said no, or the night raised flags; 2 it could not run.
+
+mod demo;
+mod night;
+mod serve;
+
+use std::io::{ErrorKind, Write as _};
+use std::net::SocketAddr;
+use std::path::PathBuf;
+use std::process::ExitCode;
+use std::time::{SystemTime, UNIX_EPOCH};
+
+use anyhow::{anyhow, bail};
+use clap::{Parser, Subcommand, ValueEnum};
+use tokio::net::TcpListener;
+use tracing_subscriber::EnvFilter;
+
+/// Weigh fish in, pay it by weight band, and know each morning where every
+/// pound went
+#[derive(Debug, Parser)]
+#[command(
+    name = "weighhouse",
+    version,
+    after_help = "Example, everything once with an invented week:
+  weighhouse demo"
+)]
+struct Program {
+    #[command(subcommand)]
+    command: Command,
+    /// What to log to stderr, such as warn, info or books=debug
+    #[arg(long, env = "RUST_LOG", default_value = "info", global = true)]
+    log: String,
+    /// How to log
+    #[arg(long, value_enum, default_value_t = LogFormat::Text, global = true)]
+    log_format: LogFormat,
+}
+
+#[derive(Debug, Clone, Copy, ValueEnum)]
+enum LogFormat {
+    /// Lines for people.
+    Text,
+    /// One JSON object a line.
+    Json,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Run the intake service
+    #[command(after_help = "Example:
+  weighhouse serve --book sqlite:weighhouse.db --listen 127.0.0.1:7420")]
+    Serve {
+        /// Address to answer on; only the machine itself can be asked from,
+        /// because callers are not told apart yet
+        #[arg(long, value_name = "ADDRESS", default_value = "127.0.0.1:7420")]
+        listen: SocketAddr,
+        #[command(flatten)]
+        book: Book,
+        /// Make a fresh book one with a simulated clock that shows this instant,
+        /// for trying out; a book that has such a clock keeps its time
+        #[arg(long, value_name = "INSTANT", value_parser = client::instant)]
+        simulated_from: Option<prost_types::Timestamp>,
+    },
+    /// Close a site's business day: balance the weight, raise flags
+    #[command(after_help = "Example:
+  weighhouse nightly --site 1 --day 2031-05-02
+
+Exit code: 0 balanced, 1 flags raised, 2 it could not run.")]
+    Nightly {
+        /// Number of the site
+        #[arg(long)]
+        site: i64,
+        /// Business day, YYYY-MM-DD
+        #[arg(long, value_parser = night::day)]
+        day: i64,
+        /// Work it out and print it, and record nothing
+        #[arg(long)]
+        dry_run: bool,
+        /// Print the stored document
+        #[arg(long)]
+        json: bool,
+        #[command(flatten)]
+        book: Book,
+    },
+    /// Try everything with an invented week in a fresh book of its own
+    #[command(after_help = "Example:
+  weighhouse demo --folder demo-book")]
+    Demo {
+        /// Folder for the book; a new one among the temporary files when left out
+        #[arg(long)]
+        folder: Option<PathBuf>,
+    },
+    #[command(flatten)]
+    Client(client::Command),
+}
+
+#[derive(Debug, clap::Args)]
+struct Book {
+    /// The book: sqlite:FILE, or postgres://USER@HOST/NAME
+    #[arg(
+        long = "book",
+        value_name = "URL",
+        env = "WEIGHHOUSE_BOOK",
+        default_value = "sqlite:weighhouse.db",
+        hide_env_values = true
+    )]
+    url: String,
+}
+
+fn main() -> ExitCode {
+    let program = Program::parse();
+    if let Err(error) = log(&program.log, program.log_format) {
+        return failed(&error);
+    }
+    let runtime = match tokio::runtime::Runtime::new() {
+        Ok(runtime) => runtime,
+        Err(error) => return failed(&error.into()),
+    };
+    match runtime.block_on(run(program.command)) {
+        Ok(code) => code,
+        Err(error) => failed(&error),
+    }
+}
+
+/// Says why it could not run.
+fn failed(error: &anyhow::Error) -> ExitCode {
+    eprintln!("weighhouse: {error}");
+    ExitCode::from(2)
+}
+
+async fn run(command: Command) -> anyhow::Result<ExitCode> {
+    match command {
+        Command::Serve {
+            listen,
+            book,
+            simulated_from,
+        } => {
+            if !listen.ip().is_loopback() {
+                bail!(
+                    "cannot answer on {listen}: callers are not told apart yet, so only an address of the machine itself will do, such as 127.0.0.1:7420"
+                );
+            }
+            let db = serve::open(&book.url, simulated_from.as_ref()).await?;
+            let listener = TcpListener::bind(listen)
+                .await
+                .map_err(|error| anyhow!("cannot answer on {listen}: {error}"))?;
+            let address = listener.local_addr()?;
+            let stop = stop_asked_for()?;
+            let desk = serve::desk(db.clone(), now_us).await?;
+            print(&format!("listening on http://{address}\n"))?;
+            desk.answer(listener, stop).await?;
+            db.close().await;
+            Ok(ExitCode::SUCCESS)
+        }
+        Command::Nightly {
+            site,
+            day,
+            dry_run,
+            json,
+            book,
+        } => {
+            let found = night::run(&book.url, site, day, now_us, dry_run).await?;
+            if json {
+                // The document is printed as it is stored, byte for byte.
+                eprint!("{}", found.note);
+                print(&found.document)?;
+            } else {
+                print(&(found.note + &found.text))?;
+            }
+            Ok(ExitCode::from(found.exit_code))
+        }
+        Command::Demo { folder } => {
+            let folder = match folder {
+                Some(folder) => folder,
+                None => demo::new_folder_in(&std::env::temp_dir())?,
+            };
+            let program = std::env::args()
+                .next()
+                .unwrap_or_else(|| "weighhouse".to_owned());
+            print(&demo::run(&folder, &program).await?)?;
+            Ok(ExitCode::SUCCESS)
+        }
+        Command::Client(command) => match command.run().await {
+            Ok(text) => {
+                print(&text)?;
+                Ok(ExitCode::SUCCESS)
+            }
+            Err(trouble) => {
+                eprintln!("weighhouse: {trouble}");
+                Ok(ExitCode::from(trouble.exit_code()))
+            }
+        },
+    }
+}
+
+fn print(text: &str) -> anyhow::Result<()> {
+    let mut out = std::io::stdout().lock();
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        // Whoever read along has seen enough.
+        Err(error) if error.kind() == ErrorKind::BrokenPipe => Ok(()),
+        written => Ok(written?),
+    }
+}
+
+/// The machine's clock, microseconds since 1970 UTC.
+fn now_us() -> i64 {
+    // A clock before 1970 or after the year 294,000 is set wrong either way.
+    SystemTime::now()
+        .duration_since(UNIX_EPOCH)
+        .ok()
+        .and_then(|since| i64::try_from(since.as_micros()).ok())
+        .unwrap_or(0)
+}
+
+/// Done when the program is asked to stop, from the keyboard or by SIGTERM.
+fn stop_asked_for() -> anyhow::Result<impl Future<Output = ()> + Send + 'static> {
+    use tokio::signal::unix::{SignalKind, signal};
+    let mut terminate = signal(SignalKind::terminate())?;
+    let mut interrupt = signal(SignalKind::interrupt())?;
+    Ok(async move {
+        tokio::select! {
+            _ = terminate.recv() => {}
+            _ = interrupt.recv() => {}
+        }
+    })
+}
+
+fn log(filter: &str, format: LogFormat) -> anyhow::Result<()> {
+    let filter = EnvFilter::try_new(filter).map_err(|error| anyhow!("--log {filter}: {error}"))?;
+    let log = tracing_subscriber::fmt()
+        .with_env_filter(filter)
+        .with_writer(std::io::stderr)
+        .with_ansi(false);
+    match format {
+        LogFormat::Text => log.init(),
+        LogFormat::Json => log.json().init(),
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use clap::CommandFactory as _;
+
+    use super::*;
+
+    #[test]
+    fn the_commands_are_well_formed() {
+        Program::command().debug_assert();
+    }
+
+    #[test]
+    fn every_command_shows_an_example() {
+        for command in Program::command().get_subcommands() {
+            let help = command
+                .get_after_help()
+                .map(ToString::to_string)
+                .unwrap_or_default();
+            assert!(
+                help.starts_with("Example"),
+                "{} has no example",
+                command.get_name()
+            );
+        }
+    }
+
+    #[test]
+    fn the_machines_clock_is_in_microseconds() {
+        // 2026-01-01 and 2100-01-01, UTC.
+        assert!((1_767_225_600_000_000..4_102_444_800_000_000).contains(&now_us()));
+    }
+}

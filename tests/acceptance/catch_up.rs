@@ -1,0 +1,154 @@
+//! Catching up: a stream of deeds that is cut, and sent again.
+
+use proto::v1;
+use proto::v1::catch_up_request::Item;
+use proto::v1::intake_service_client::IntakeServiceClient;
+use std::collections::BTreeMap;
+use tokio_stream::StreamExt as _;
+
+use crate::harness::{Server, fresh, harbor, one_tote};
+
+fn deed(request: v1::RecordWeighInRequest) -> v1::CatchUpRequest {
+    let deed = v1::Deed {
+        deed: Some(v1::deed::Deed::WeighIn(request)),
+    };
+    v1::CatchUpRequest {
+        item: Some(Item::Deed(deed)),
+    }
+}
+
+async fn client(server: &Server) -> IntakeServiceClient<tonic::transport::Channel> {
+    IntakeServiceClient::new(server.channel().await)
+}
+
+/// Every answer to a stream.
+async fn send(server: &Server, items: Vec<v1::CatchUpRequest>) -> Vec<v1::CatchUpResponse> {
+    let mut client = client(server).await;
+    let answers = client
+        .catch_up(tokio_stream::iter(items))
+        .await
+        .unwrap()
+        .into_inner();
+    answers.map(|answer| answer.unwrap()).collect().await
+}
+
+#[tokio::test]
+async fn after_a_cut_what_was_answered_is_booked_and_sending_all_again_books_the_rest_once() {
+    let server = harbor().await;
+    let queue: Vec<_> = (0..60)
+        .map(|i| one_tote(&format!("{}.00", 20 + i % 10), "4.00", 30))
+        .collect();
+
+    // The first stream is cut by killing the program after some answers.
+    let items: Vec<_> = queue.iter().cloned().map(deed).collect();
+    let mut answered = BTreeMap::new();
+    {
+        let mut client = client(&server).await;
+        // Never-ending, so that only the kill ends it.
+        let stream = tokio_stream::iter(items.clone()).chain(tokio_stream::pending());
+        let mut answers = client.catch_up(stream).await.unwrap().into_inner();
+        for _ in 0..20 {
+            let answer = answers.next().await.unwrap().unwrap();
+            assert_eq!(answer.code, 0, "{}", answer.message);
+            answered.insert(answer.request_id, answer.ticket.unwrap());
+        }
+    }
+    let server = server.kill_and_start_again();
+    for (_, ticket) in &answered {
+        let request = v1::GetTicketRequest {
+            ticket: ticket.id.clone(),
+        };
+        let found = client(&server)
+            .await
+            .get_ticket(request)
+            .await
+            .unwrap()
+            .into_inner();
+        assert_eq!(
+            found.ticket.as_ref(),
+            Some(ticket),
+            "what was answered is booked"
+        );
+    }
+
+    let answers = send(&server, items).await;
+    assert_eq!(answers.len(), queue.len());
+    for (asked, answer) in queue.iter().zip(&answers) {
+        assert_eq!(answer.request_id, asked.request_id, "answers come in order");
+        let ticket = answer.ticket.as_ref().unwrap();
+        if let Some(first) = answered.get(&answer.request_id) {
+            assert_eq!(ticket, first);
+        }
+    }
+    let range = v1::ListTicketsRequest {
+        site: 1,
+        from: Some(proto::google::r#type::Date {
+            year: 2031,
+            month: 4,
+            day: 28,
+        }),
+        to: Some(proto::google::r#type::Date {
+            year: 2031,
+            month: 4,
+            day: 29,
+        }),
+        page_size: 200,
+        ..Default::default()
+    };
+    let listed = client(&server)
+        .await
+        .list_tickets(range)
+        .await
+        .unwrap()
+        .into_inner();
+    assert_eq!(listed.tickets.len(), queue.len(), "each once");
+}
+
+#[tokio::test]
+async fn a_bad_item_is_answered_and_does_not_end_the_stream() {
+    let server = harbor().await;
+    let mut bad = one_tote("4.00", "4.00", 30);
+    bad.request_id = fresh();
+    let items = vec![
+        deed(one_tote("20.00", "4.00", 30)),
+        deed(bad.clone()),
+        v1::CatchUpRequest { item: None },
+        deed(one_tote("21.00", "4.00", 30)),
+    ];
+    let answers = send(&server, items).await;
+    let codes: Vec<i32> = answers.iter().map(|answer| answer.code).collect();
+    assert_eq!(codes, [0, 3, 3, 0]);
+    assert_eq!(answers[1].request_id, bad.request_id);
+    assert!(
+        answers[1].field.starts_with("lots[0].weighings[0]"),
+        "{}",
+        answers[1].field
+    );
+}
+
+#[tokio::test]
+async fn a_device_that_does_not_drain_leaves_a_gap_until_it_does() {
+    let server = harbor().await;
+    let open = |queued| v1::CatchUpRequest {
+        item: Some(Item::Open(v1::CatchUpOpen {
+            request_id: fresh(),
+            site: 1,
+            device: "dock-tablet".to_owned(),
+            queued,
+        })),
+    };
+    let drained = v1::CatchUpRequest {
+        item: Some(Item::Drained(v1::CatchUpDrained {
+            request_id: fresh(),
+        })),
+    };
+    let answers = send(&server, vec![open(2), deed(one_tote("20.00", "4.00", 30))]).await;
+    assert!(answers.iter().all(|answer| answer.code == 0), "{answers:?}");
+    crate::harness::set_clock(&server, "2031-04-29T05:30:00-04:00").await;
+    let night = server.night("2031-04-28", &["--json"]);
+    let told = crate::harness::said(&night);
+    assert!(told.contains("device_undrained"), "{told}");
+
+    let answers = send(&server, vec![open(0), drained]).await;
+    assert!(answers.iter().all(|answer| answer.code == 0), "{answers:?}");
+}

@@ -1,0 +1,182 @@
+//! Starts the program on a book of its own and speaks to it.
+
+use std::io::{BufRead, BufReader};
+use std::process::{Child, Command, Output, Stdio};
+
+use client::Service;
+use proto::v1;
+use serde_json::{Value, json};
+use tempfile::TempDir;
+use tonic::transport::Channel;
+use uuid::Uuid;
+
+/// The program under test.
+pub(crate) const PROGRAM: &str = env!("CARGO_BIN_EXE_weighhouse");
+
+/// When the simulated clock of a test's book begins.
+pub(crate) const BEGINNING: &str = "2031-04-27T06:00:00-04:00";
+
+/// A running program with a fresh book. Dropping it kills the program, as a
+/// power cut would, and removes the folder.
+pub(crate) struct Server {
+    child: Child,
+    /// `http://127.0.0.1:port`.
+    pub(crate) url: String,
+    /// Where the book is.
+    pub(crate) book: String,
+    _folder: Option<TempDir>,
+}
+
+impl Server {
+    /// On a fresh SQLite book with a simulated clock.
+    pub(crate) fn start() -> Server {
+        let folder = tempfile::tempdir().unwrap();
+        let book = format!("sqlite:{}", folder.path().join("book.db").display());
+        let mut server = Server::on(&book);
+        server._folder = Some(folder);
+        server
+    }
+
+    /// On a book that may exist already.
+    pub(crate) fn on(book: &str) -> Server {
+        let mut child = Command::new(PROGRAM)
+            .args(["serve", "--listen", "127.0.0.1:0", "--book", book])
+            .args(["--simulated-from", BEGINNING])
+            .env("RUST_LOG", "warn")
+            .stdout(Stdio::piped())
+            .spawn()
+            .unwrap();
+        let mut lines = BufReader::new(child.stdout.take().unwrap()).lines();
+        let url = loop {
+            let line = lines
+                .next()
+                .expect("the program says where it listens")
+                .unwrap();
+            if let Some(at) = line.find("http://") {
+                break line[at..].trim().to_owned();
+            }
+        };
+        Server {
+            child,
+            url,
+            book: book.to_owned(),
+            _folder: None,
+        }
+    }
+
+    /// Kills the program without a word and starts it again on the same book.
+    pub(crate) fn kill_and_start_again(mut self) -> Server {
+        self.child.kill().unwrap();
+        self.child.wait().unwrap();
+        let mut again = Server::on(&self.book);
+        again._folder = self._folder.take();
+        again
+    }
+
+    /// A channel of its own.
+    pub(crate) async fn channel(&self) -> Channel {
+        Channel::from_shared(self.url.clone())
+            .unwrap()
+            .connect()
+            .await
+            .unwrap()
+    }
+
+    /// The client's view of it.
+    pub(crate) async fn service(&self) -> Service {
+        Service::reach(&self.url).await.unwrap()
+    }
+
+    /// Runs the night of a day as a process of its own.
+    pub(crate) fn night(&self, day: &str, more: &[&str]) -> Output {
+        Command::new(PROGRAM)
+            .args(["nightly", "--site", "1", "--day", day, "--book", &self.book])
+            .args(more)
+            .env("RUST_LOG", "warn")
+            .output()
+            .unwrap()
+    }
+
+    /// Runs a command of the client against it.
+    pub(crate) fn client(&self, words: &[&str]) -> Output {
+        Command::new(PROGRAM)
+            .args(words)
+            .args(["--server", &self.url])
+            .output()
+            .unwrap()
+    }
+}
+
+impl Drop for Server {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+/// A request id nobody used.
+pub(crate) fn fresh() -> String {
+    Uuid::now_v7().to_string()
+}
+
+/// A message from its protobuf JSON.
+pub(crate) fn message<M: client::json::Named>(json: Value) -> M {
+    client::json::read(&json).unwrap()
+}
+
+/// A reading in pounds at the dock.
+pub(crate) fn lb(decimal: &str) -> Value {
+    json!({ "decimal": decimal, "unit": "WEIGHT_UNIT_LB", "scale": "dock" })
+}
+
+/// The demo's office, on file.
+pub(crate) const OFFICE: &str = include_str!("../../demo-data/office.json");
+
+/// A server with the demo's office on file and the clock on Monday afternoon.
+pub(crate) async fn harbor() -> Server {
+    let server = Server::start();
+    let service = server.service().await;
+    let mut week = client::week::Week::default();
+    week.send(&service, "office.json", OFFICE, client::week::Way::Unary)
+        .await
+        .unwrap();
+    set_clock(&server, "2031-04-28T15:00:00-04:00").await;
+    server
+}
+
+/// Sets the book's clock.
+pub(crate) async fn set_clock(server: &Server, at: &str) {
+    let request = v1::SetClockRequest {
+        now: Some(client::instant(at).unwrap()),
+    };
+    server.service().await.set_clock(request).await.unwrap();
+}
+
+/// A weigh-in of one tote of lionfish by a diver of the demo.
+pub(crate) fn one_tote(gross: &str, tare: &str, pieces: i64) -> v1::RecordWeighInRequest {
+    message(json!({
+        "requestId": fresh(),
+        "site": 1,
+        "harvester": "wren-haldane",
+        "confirmation": "CONFIRMATION_BY_DIVER",
+        "lots": [{
+            "species": "PZO",
+            "presentation": "PRESENTATION_WHOLE",
+            "storage": "STORAGE_DRAINED_ICE",
+            "weighings": [{
+                "grade": "A",
+                "condition": "CONDITION_CLEAN",
+                "tote": { "gross": lb(gross), "tareReading": lb(tare), "pieces": pieces }
+            }]
+        }]
+    }))
+}
+
+/// What a process printed, for a failing assertion.
+pub(crate) fn said(output: &Output) -> String {
+    format!(
+        "{}\n{}",
+        String::from_utf8_lossy(&output.stdout),
+        String::from_utf8_lossy(&output.stderr)
+    )
+}

@@ -1,0 +1,17 @@
+//! Acceptance tests: the program as its users meet it, through the front door
+//! only. They start the real program, speak gRPC to it over a real socket, run
+//! the night as a process of its own, and pass unchanged if the inside is
+//! rewritten.
+//!
+//! Names of tests that need more than SQLite contain `postgres` or `outside`;
+//! they are ignored here and run, and counted, by `tests/all`.
+
+#![expect(clippy::unwrap_used, reason = "a test may panic")]
+
+mod catch_up;
+mod deeds;
+mod harness;
+mod house;
+mod night;
+// mod outside;
+mod week;
