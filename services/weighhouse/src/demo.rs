@@ -671,7 +671,7 @@ mod tests {
             quoted("target/release/weighhouse"),
             "target/release/weighhouse"
         );
-        assert_eq!(quoted("/tmp/a book"), "'/tmp/a book'");
+        assert_eq!(quoted("a folder/book"), "'a folder/book'");
         assert_eq!(quoted("it's"), r"'it'\''s'");
     }
 
