@@ -54,7 +54,7 @@ async fn after_a_cut_what_was_answered_is_booked_and_sending_all_again_books_the
         }
     }
     let server = server.kill_and_start_again();
-    for (_, ticket) in &answered {
+    for ticket in answered.values() {
         let request = v1::GetTicketRequest {
             ticket: ticket.id.clone(),
         };

@@ -30,18 +30,31 @@ pub(crate) struct Server {
 impl Server {
     /// On a fresh SQLite book with a simulated clock.
     pub(crate) fn start() -> Server {
+        Server::fresh(&["--simulated-from", BEGINNING])
+    }
+
+    /// On a fresh SQLite book that goes by the machine's clock.
+    pub(crate) fn ordinary() -> Server {
+        Server::fresh(&[])
+    }
+
+    fn fresh(more: &[&str]) -> Server {
         let folder = tempfile::tempdir().unwrap();
         let book = format!("sqlite:{}", folder.path().join("book.db").display());
-        let mut server = Server::on(&book);
+        let mut server = Server::run(&book, more);
         server._folder = Some(folder);
         server
     }
 
-    /// On a book that may exist already.
+    /// On a book that may exist already, with a simulated clock.
     pub(crate) fn on(book: &str) -> Server {
+        Server::run(book, &["--simulated-from", BEGINNING])
+    }
+
+    fn run(book: &str, more: &[&str]) -> Server {
         let mut child = Command::new(PROGRAM)
             .args(["serve", "--listen", "127.0.0.1:0", "--book", book])
-            .args(["--simulated-from", BEGINNING])
+            .args(more)
             .env("RUST_LOG", "warn")
             .stdout(Stdio::piped())
             .spawn()

@@ -13,5 +13,6 @@ mod deeds;
 mod harness;
 mod house;
 mod night;
+mod ordinary;
 // mod outside;
 mod week;

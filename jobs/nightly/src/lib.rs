@@ -298,3 +298,6 @@ fn worked_out(revision: i64, judged: Judged) -> (Closed, Before) {
     let before = Before { left: turned.digests(), turned: Some(turned) };
     (Closed { revision, doc, sha256, close: judged.doc, changed: true }, before)
 }
+
+#[cfg(test)]
+mod tests;

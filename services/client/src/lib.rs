@@ -13,6 +13,7 @@ pub mod flags;
 pub mod json;
 pub mod known;
 pub mod lot;
+pub mod send;
 pub mod service;
 pub mod show;
 pub mod statement;
@@ -36,6 +37,8 @@ pub use crate::trouble::Trouble;
 pub enum Command {
     /// Weigh in one lot and print its ticket
     WeighIn(Box<weigh_in::WeighIn>),
+    /// Send a file of deeds, whatever they are, one after the other
+    Send(send::Send),
     /// Show a ticket: what was weighed, what is paid, what to watch for
     Ticket(ticket::Ticket),
     /// Show a lot, its parts and what became of them
@@ -76,6 +79,7 @@ impl Command {
     pub async fn run(self) -> Result<String, Trouble> {
         match self {
             Command::WeighIn(command) => command.run().await,
+            Command::Send(command) => command.run().await,
             Command::Ticket(command) => command.run().await,
             Command::Lot(command) => command.run().await,
             Command::Close(command) => command.run().await,

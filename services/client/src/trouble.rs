@@ -37,6 +37,9 @@ pub enum Trouble {
     /// The service said no.
     #[error("{}", .0)]
     Refused(Refused),
+    /// A file of deeds did not read, or a deed of it was not booked.
+    #[error("{0}")]
+    File(String),
     /// The service answered something that this program cannot read.
     #[error("the answer of the service cannot be read: {0}")]
     Unreadable(&'static str),
@@ -56,7 +59,7 @@ impl Trouble {
     #[must_use]
     pub const fn exit_code(&self) -> u8 {
         match self {
-            Trouble::Refused(_) => 1,
+            Trouble::Refused(_) | Trouble::File(_) => 1,
             Trouble::Unreachable { .. } | Trouble::NoAnswer { .. } | Trouble::Unreadable(_) => 2,
         }
     }

@@ -1,8 +1,8 @@
-//! Sends a file of deeds to a service whose book has a simulated clock.
+//! Sends a file of deeds, one after the other.
 //!
-//! A file is a JSON list of steps in order of time. A step says what the clock
-//! shows (`at`), its name (`label`) and one deed, as canonical protobuf JSON of
-//! `weighhouse.v1.Deed`. Optional are `note` (what the step is for), `again`
+//! A file is a JSON list of steps. A step has a name (`label`) and one deed, as
+//! canonical protobuf JSON of `weighhouse.v1.Deed`. Optional are `at` (what a
+//! simulated clock shall show), `note` (what the step is for), `again`
 //! (the same request is sent a second time, and must get the same answer) and
 //! `refused` (the rule by which the service must say no).
 //!
@@ -126,7 +126,8 @@ pub enum StepTrouble {
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 struct Step {
-    at: String,
+    #[serde(default)]
+    at: Option<String>,
     label: String,
     deed: Value,
     #[serde(default)]
@@ -199,10 +200,10 @@ impl Week {
         if self.ids.contains_key(&step.label) {
             return Err(StepTrouble::SameLabel);
         }
-        let now = crate::instant(&step.at).map_err(StepTrouble::At)?;
-        service
-            .set_clock(v1::SetClockRequest { now: Some(now) })
-            .await?;
+        if let Some(at) = &step.at {
+            let now = Some(crate::instant(at).map_err(StepTrouble::At)?);
+            service.set_clock(v1::SetClockRequest { now }).await?;
+        }
 
         let deed: v1::Deed = json::read(&filled_in(step.deed, &self.ids)?)?;
         let first = send(service, stream.as_deref_mut(), deed.clone()).await;

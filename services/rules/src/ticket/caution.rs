@@ -1,14 +1,16 @@
 //! What is said about safety at the scale.
 //!
-//! Each caution stands once on a ticket, names the species it is about, and
-//! defers to local codes and to licensed or trained people. Cautions never block
-//! a ticket: what is refused is the person's answer at the dock.
+//! Each caution stands once on a ticket and names the species it is about; the
+//! last says that all of them defer to local codes and to licensed or trained
+//! people. Cautions never block a ticket: what is refused is the person's answer
+//! at the dock.
 
 use super::{Notice, NoticeKind};
 use crate::fish::Hazard;
 use crate::office::Species;
 
-const DEFERS: &str = "Local codes and licensed or trained people come first.";
+const DEFERS: &str =
+    "All of this defers to local codes, and to licensed or trained people: they come first.";
 
 /// Cautions for what was handled, and for what was bought of it.
 pub fn cautions(handled: &[&Species], bought: &[&Species], donation_proposed: bool) -> Vec<Notice> {
@@ -17,7 +19,7 @@ pub fn cautions(handled: &[&Species], bought: &[&Species], donation_proposed: bo
         cautions.push(Notice {
             kind: NoticeKind::Caution,
             code: code.to_owned(),
-            text: format!("{text} {DEFERS}"),
+            text,
             line: 0,
         });
     };
@@ -59,6 +61,9 @@ pub fn cautions(handled: &[&Species], bought: &[&Species], donation_proposed: bo
             "donation",
             "Donate only apparently wholesome food; local health rules still apply.".to_owned(),
         );
+    }
+    if !handled.is_empty() {
+        say("local_codes", DEFERS.to_owned());
     }
     cautions
 }
