@@ -15,4 +15,5 @@ mod house;
 mod night;
 mod ordinary;
 // mod outside;
+mod two_instances;
 mod week;
