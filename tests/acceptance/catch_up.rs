@@ -151,4 +151,12 @@ async fn a_device_that_does_not_drain_leaves_a_gap_until_it_does() {
 
     let answers = send(&server, vec![open(0), drained]).await;
     assert!(answers.iter().all(|answer| answer.code == 0), "{answers:?}");
+    let again = server.night("2031-04-28", &["--json"]);
+    let told = crate::harness::said(&again);
+    assert!(!told.contains("device_undrained"), "{told}");
+    assert_eq!(
+        again.status.code(),
+        Some(1),
+        "the fish is still uncounted: {told}"
+    );
 }

@@ -14,6 +14,6 @@ mod harness;
 mod house;
 mod night;
 mod ordinary;
-// mod outside;
+mod outside;
 mod two_instances;
 mod week;

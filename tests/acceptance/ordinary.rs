@@ -5,13 +5,33 @@ use serde_json::Value;
 
 use crate::harness::{Server, said};
 
-const FIRST_OFFICE: &str =
-    concat!(env!("CARGO_MANIFEST_DIR"), "/../../demo-data/first-office.json");
+const FIRST_OFFICE: &str = concat!(
+    env!("CARGO_MANIFEST_DIR"),
+    "/../../demo-data/first-office.json"
+);
 
 const WEIGH_IN: [&str; 21] = [
-    "weigh-in", "--site", "1", "--diver", "first-diver", "--species", "PZO", "--presentation",
-    "whole", "--grade", "A", "--condition", "clean", "--gross", "24.60", "--tare", "3.60",
-    "--pieces", "30", "--confirmed", "by-diver",
+    "weigh-in",
+    "--site",
+    "1",
+    "--diver",
+    "first-diver",
+    "--species",
+    "PZO",
+    "--presentation",
+    "whole",
+    "--grade",
+    "A",
+    "--condition",
+    "clean",
+    "--gross",
+    "24.60",
+    "--tare",
+    "3.60",
+    "--pieces",
+    "30",
+    "--confirmed",
+    "by-diver",
 ];
 
 #[tokio::test]
@@ -32,7 +52,11 @@ async fn a_first_office_goes_on_file_and_the_first_lot_is_weighed_in() {
     assert_eq!(ticket["payout"]["amountMinor"], "11025");
     let shown = server.client(&["ticket", ticket["id"].as_str().unwrap()]);
     assert!(said(&shown).contains("110.25 USD"), "{}", said(&shown));
-    assert!(said(&shown).contains("spines stay venomous"), "{}", said(&shown));
+    assert!(
+        said(&shown).contains("spines stay venomous"),
+        "{}",
+        said(&shown)
+    );
     assert!(!said(&shown).contains("Simulated"), "{}", said(&shown));
 }
 

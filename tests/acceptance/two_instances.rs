@@ -24,7 +24,9 @@ impl Pair {
         let other = Server::on(&book.url);
         let mut week = client::week::Week::default();
         let way = client::week::Way::Unary;
-        week.send(&one.service().await, "office.json", OFFICE, way).await.unwrap();
+        week.send(&one.service().await, "office.json", OFFICE, way)
+            .await
+            .unwrap();
         set_clock(&one, "2031-04-28T15:00:00-04:00").await;
         Pair { book, one, other }
     }
@@ -43,10 +45,26 @@ impl Pair {
 }
 
 async fn tickets(client: &mut Intake) -> Vec<v1::Ticket> {
-    let day = |day| Some(proto::google::r#type::Date { year: 2031, month: 4, day });
-    let range =
-        v1::ListTicketsRequest { site: 1, from: day(28), to: day(29), page_size: 200, ..Default::default() };
-    client.list_tickets(range).await.unwrap().into_inner().tickets
+    let day = |day| {
+        Some(proto::google::r#type::Date {
+            year: 2031,
+            month: 4,
+            day,
+        })
+    };
+    let range = v1::ListTicketsRequest {
+        site: 1,
+        from: day(28),
+        to: day(29),
+        page_size: 200,
+        ..Default::default()
+    };
+    client
+        .list_tickets(range)
+        .await
+        .unwrap()
+        .into_inner()
+        .tickets
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
@@ -77,17 +95,24 @@ async fn postgres_of_two_clerks_who_void_one_ticket_one_is_told_that_it_was() {
     let pair = Pair::start().await;
     let [mut one, mut other] = pair.intakes().await;
     for _ in 0..10 {
-        let ticket = one.record_weigh_in(one_tote("44.00", "4.00", 50)).await.unwrap();
+        let ticket = one
+            .record_weigh_in(one_tote("44.00", "4.00", 50))
+            .await
+            .unwrap();
         let ticket = ticket.into_inner().ticket.unwrap().id;
         let void = |reason: &str| v1::VoidTicketRequest {
             request_id: fresh(),
             ticket: ticket.clone(),
             reason: reason.to_owned(),
         };
-        let (a, b) =
-            tokio::join!(one.void_ticket(void("one")), other.void_ticket(void("other")));
-        let refused: Vec<Code> =
-            [a, b].into_iter().filter_map(|r| r.err().map(|status| status.code())).collect();
+        let (a, b) = tokio::join!(
+            one.void_ticket(void("one")),
+            other.void_ticket(void("other"))
+        );
+        let refused: Vec<Code> = [a, b]
+            .into_iter()
+            .filter_map(|r| r.err().map(|status| status.code()))
+            .collect();
         assert_eq!(refused, [Code::FailedPrecondition]);
     }
     pair.end().await;
@@ -96,7 +121,9 @@ async fn postgres_of_two_clerks_who_void_one_ticket_one_is_told_that_it_was() {
 /// The lionfish list of the demo with every price of its first band changed.
 fn dearer(office: &str, price: &str, from: &str) -> v1::PostPriceListRequest {
     let steps: Vec<Value> = serde_json::from_str(office).unwrap();
-    let list = steps.iter().find(|step| step["deed"]["priceList"]["priceList"]["species"] == "PZO");
+    let list = steps
+        .iter()
+        .find(|step| step["deed"]["priceList"]["priceList"]["species"] == "PZO");
     let mut list = list.unwrap()["deed"]["priceList"]["priceList"].clone();
     list["effectiveFrom"] = json!(from);
     for presentation in list["presentations"].as_array_mut().unwrap() {
@@ -115,10 +142,12 @@ async fn postgres_a_price_list_posted_at_one_holds_at_the_other_from_its_instant
     let pair = Pair::start().await;
     let [_, mut other] = pair.intakes().await;
     // The other instance has priced by the old list and holds a copy of it.
-    let before = other.record_weigh_in(one_tote("14.00", "4.00", 10)).await.unwrap();
+    let before = other
+        .record_weigh_in(one_tote("14.00", "4.00", 10))
+        .await
+        .unwrap();
     let before = before.into_inner().ticket.unwrap();
-    let mut office =
-        v1::office_service_client::OfficeServiceClient::new(pair.one.channel().await);
+    let mut office = v1::office_service_client::OfficeServiceClient::new(pair.one.channel().await);
     let back_dated = dearer(OFFICE, "9.00", "2031-04-28T15:00:00-04:00");
     let status = office.post_price_list(back_dated).await.unwrap_err();
     assert_eq!(status.code(), Code::InvalidArgument, "{status:?}");
@@ -126,11 +155,17 @@ async fn postgres_a_price_list_posted_at_one_holds_at_the_other_from_its_instant
     office.post_price_list(list).await.unwrap();
 
     for (at, price) in [
-        ("2031-04-28T15:04:59-04:00", before.lines[0].price.clone().unwrap().decimal),
+        (
+            "2031-04-28T15:04:59-04:00",
+            before.lines[0].price.clone().unwrap().decimal,
+        ),
         ("2031-04-28T15:05:00-04:00", "9.00".to_owned()),
     ] {
         set_clock(&pair.one, at).await;
-        let ticket = other.record_weigh_in(one_tote("14.00", "4.00", 10)).await.unwrap();
+        let ticket = other
+            .record_weigh_in(one_tote("14.00", "4.00", 10))
+            .await
+            .unwrap();
         let line = ticket.into_inner().ticket.unwrap().lines.remove(0);
         assert_eq!(line.price.unwrap().decimal, price, "{at}");
     }

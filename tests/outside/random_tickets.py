@@ -1,8 +1,8 @@
 """Random tickets, priced by the running service and once more here.
 
-    random_tickets.py URL COUNT [SEED]
+    random_tickets.py URL COUNT [START]
 
-Everything is invented from a seed that is printed; given again it gives the same
+Everything is invented from a start number that is printed; given again it gives the same
 tickets. The second reckoning is `decimal` and `fractions` only, and shares no
 code with the tool. Pounds and ounces are NIST Handbook 44's, rounding as in
 arithmetic.py; band, ice and order of adjustments are the buyer's own rules.
@@ -171,7 +171,7 @@ def put_on_file(served, rng):
 
 
 def request_id(rng):
-    """A random UUID (RFC 9562, version 4) out of the seed."""
+    """A random UUID (RFC 9562, version 4) out of the start number."""
     digits = f"{rng.getrandbits(128):032x}"
     digits = f"{digits[:12]}4{digits[13:16]}8{digits[17:]}"
     return "-".join((digits[:8], digits[8:12], digits[12:16], digits[16:20], digits[20:]))
@@ -312,7 +312,9 @@ def in_force(lists, instant):
 def random_ticket(rng, lists):
     """A request, and the instant at which it is priced."""
     switches = [p.effective for p in lists if p.effective > NOW - 3 * HOUR]
-    instant = rng.choice((NOW, NOW - rng.randrange(10 * HOUR), rng.choice(switches) + rng.randrange(-1, 2)))
+    instant = rng.choice(
+        (NOW, NOW - rng.randrange(10 * HOUR), rng.choice(switches) + rng.randrange(-1, 2))
+    )
     held = in_force(lists, instant)
     request = {
         "request_id": request_id(rng),
@@ -387,7 +389,9 @@ def reckon(request, instant, lists):
                     {"key": key, "net": 0, "pieces": 0},
                 )
                 part["net"] += net
-                part["pieces"] = None if None in (pieces, part["pieces"]) else part["pieces"] + pieces
+                part["pieces"] = (
+                    None if None in (pieces, part["pieces"]) else part["pieces"] + pieces
+                )
         home = 0
         plate = posted.weight(posted.plate[presentation])
         for (band, grade, condition), part in parts.items():
@@ -433,7 +437,8 @@ def reckon_line(row, n, part, accepted):
         "list_price": price_of(list_e4),
         "price": price_of(e4),
         "amount": cents(part["net"], price_of(e4), posted.per),
-        "half": (Fraction(part["net"]) / UNITS[posted.per] * price_of(e4) * 100) % 1 == Fraction(1, 2),
+        "half": (Fraction(part["net"]) / UNITS[posted.per] * price_of(e4) * 100) % 1
+        == Fraction(1, 2),
         "undersize": part["undersize"],
         "held": row["decision"] == "HOLD",
     }
@@ -482,7 +487,9 @@ def compare(checks, request, instant, ticket, expected):
         same(f"lot {row['n']} code", bool(got.lot_code), bool(row["parts"]))
         for n, (weighed, value) in enumerate(zip(got.weighed, row["weighed"], strict=True)):
             # Fish weighed one by one has a net and nothing else.
-            told = ("gross", "tare", "ice", "net") if weighed.as_written.HasField("tote") else ("net",)
+            told = (
+                ("gross", "tare", "ice", "net") if weighed.as_written.HasField("tote") else ("net",)
+            )
             value = value if len(told) == 4 else value[3:]
             weights = [of_message(getattr(weighed, k)) for k in told]
             same(f"lot {row['n']} weighing {n}", weights, value)
@@ -509,7 +516,9 @@ def compare(checks, request, instant, ticket, expected):
     not_bought = [(row.lot_n, row.why, of_message(row.net)) for row in ticket.not_bought]
     same("not bought", not_bought, expected["not_bought"])
     same("lines total", ticket.lines_total.amount_minor, expected["total"])
-    same("adjustments", [a.amount.amount_minor for a in ticket.adjustments], expected["adjustments"])
+    same(
+        "adjustments", [a.amount.amount_minor for a in ticket.adjustments], expected["adjustments"]
+    )
     for what in ("payout", "owed", "held"):
         same(what, getattr(ticket, what).amount_minor, expected[what])
     small = sum(line["net"] for line in expected["lines"] if line["undersize"] == 2)
@@ -518,9 +527,9 @@ def compare(checks, request, instant, ticket, expected):
 
 def main():
     url, count = sys.argv[1], int(sys.argv[2])
-    seed = int(sys.argv[3]) if len(sys.argv) > 3 else random.SystemRandom().getrandbits(32)
-    print(f"seed {seed}")
-    rng = random.Random(seed)
+    start = int(sys.argv[3]) if len(sys.argv) > 3 else random.SystemRandom().getrandbits(32)
+    print(f"start {start}")
+    rng = random.Random(start)
     served = Served(url)
     # The office, the day before.
     served.ask("ClockService/SetClock", now=us(NOW - 31 * HOUR))
@@ -531,7 +540,16 @@ def main():
     call, request_class = served.method("weighhouse.v1.IntakeService/CatchUp")
     items = [request_class(deed={"weigh_in": request}) for request, _ in tickets]
     checks = Checks()
-    met = {"half": 0, "given": 0, "held": 0, "small": 0, "uncounted": 0, "ice": 0, "two totes": 0, "cut": 0}
+    met = {
+        "half": 0,
+        "for nothing": 0,
+        "held": 0,
+        "small": 0,
+        "uncounted": 0,
+        "ice": 0,
+        "two totes": 0,
+        "cut": 0,
+    }
     answered = 0
     # Outcomes come in the order of the deeds.
     for (request, instant), outcome in zip(tickets, call(iter(items), timeout=300)):
@@ -542,7 +560,7 @@ def main():
         compare(checks, request, instant, outcome.ticket, expected)
         for line in expected["lines"]:
             met["half"] += line["half"]
-            met["given"] += line["price"] == 0
+            met["for nothing"] += line["price"] == 0
             met["held"] += line["held"]
             met["small"] += line["undersize"] == 2
             met["uncounted"] += line["pieces"] is None

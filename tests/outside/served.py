@@ -37,7 +37,9 @@ class Served:
             method = self.pool.FindServiceByName(service).FindMethodByName(name)
             request = message_factory.GetMessageClass(method.input_type)
             answer = message_factory.GetMessageClass(method.output_type)
-            make = self.channel.stream_stream if method.client_streaming else self.channel.unary_unary
+            make = (
+                self.channel.stream_stream if method.client_streaming else self.channel.unary_unary
+            )
             call = make(f"/{path}", request.SerializeToString, answer.FromString)
             self.known[path] = call, request
         return self.known[path]

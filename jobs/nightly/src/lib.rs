@@ -117,7 +117,15 @@ pub async fn run(
             return Err(NightError::NoSuchSite(site));
         };
         may_run(on_file, day, now_us, dry_run)?;
-        let mut night = Night { db, office: &office, site: on_file, now_us, dry_run, known, also };
+        let mut night = Night {
+            db,
+            office: &office,
+            site: on_file,
+            now_us,
+            dry_run,
+            known,
+            also,
+        };
         let outcome = night.through(day).await?;
         also = night.also;
         if let Some(mut outcome) = outcome {
@@ -134,7 +142,11 @@ pub async fn run(
 fn may_run(site: &Site, day: DayNumber, now_us: i64, dry_run: bool) -> Result<(), NightError> {
     let ends_us = site.clock.end_us(day);
     if dry_run {
-        return if site.clock.start_us(day) > now_us { Err(NightError::NotBegun(day)) } else { Ok(()) };
+        return if site.clock.start_us(day) > now_us {
+            Err(NightError::NotBegun(day))
+        } else {
+            Ok(())
+        };
     }
     if ends_us > now_us {
         let ends = site.clock.local_rfc3339(ends_us);
@@ -174,10 +186,25 @@ impl Night<'_> {
     /// Walks the days from the first the book knows. `None` where somebody else
     /// wrote a close in between: look again.
     async fn through(&mut self, asked: DayNumber) -> Result<Option<Outcome>, NightError> {
-        let mut before = Before { left: Turned::default().digests(), turned: None };
+        let mut before = Before {
+            left: Turned::default().digests(),
+            turned: None,
+        };
         let mut outcome = None;
-        let first = self.known.keys().next().copied().unwrap_or(asked).min(asked);
-        let last = self.known.keys().next_back().copied().unwrap_or(asked).max(asked);
+        let first = self
+            .known
+            .keys()
+            .next()
+            .copied()
+            .unwrap_or(asked)
+            .min(asked);
+        let last = self
+            .known
+            .keys()
+            .next_back()
+            .copied()
+            .unwrap_or(asked)
+            .max(asked);
         let mut next = Some(first).filter(|day| *day <= last);
         while let Some(day) = next {
             next = next_day(day).filter(|day| *day <= last);
@@ -188,7 +215,10 @@ impl Night<'_> {
             }
             if day != asked && !is_stale(&known, &before) {
                 if let Some(close) = known.close {
-                    before = Before { left: close.manifest.left, turned: None };
+                    before = Before {
+                        left: close.manifest.left,
+                        turned: None,
+                    };
                 }
                 continue;
             }
@@ -239,7 +269,10 @@ impl Night<'_> {
         if stored.as_ref().map(|stored| stored.revision) != last.map(|last| last.revision) {
             return Ok(None);
         }
-        if let Some(stored) = stored.as_ref().filter(|stored| stored.manifest.given == given) {
+        if let Some(stored) = stored
+            .as_ref()
+            .filter(|stored| stored.manifest.given == given)
+        {
             let closed = Closed {
                 revision: stored.revision,
                 close: stored.read()?,
@@ -252,7 +285,11 @@ impl Night<'_> {
         }
         let judged = judge(&input);
         let before = stored.map(|stored| (stored.revision, stored.entry));
-        let revision = Revision { given, judged: &judged, before };
+        let revision = Revision {
+            given,
+            judged: &judged,
+            before,
+        };
         if !self.dry_run && !self.write(&revision).await? {
             return Ok(None);
         }
@@ -267,9 +304,9 @@ impl Night<'_> {
             Answer::Recorded(_) | Answer::Repeated { .. } => Ok(true),
             Answer::OtherBody | Answer::Unmet(_) => Ok(false),
             Answer::Broken(why) => Err(NightError::NotTaken(why)),
-            Answer::Unavailable => {
-                Err(NightError::NotTaken("it cannot be reached; run it again".to_owned()))
-            }
+            Answer::Unavailable => Err(NightError::NotTaken(
+                "it cannot be reached; run it again".to_owned(),
+            )),
         }
     }
 }
@@ -286,17 +323,27 @@ fn is_stale(known: &KnownDay, before: &Before) -> bool {
                 || given.opening != before.left.on_hand
                 || given.balances != before.left.balances
         }
-        None => {
-            known.upto_seq > 0 || before.left.on_hand != Turned::default().digests().on_hand
-        }
+        None => known.upto_seq > 0 || before.left.on_hand != Turned::default().digests().on_hand,
     }
 }
 
 fn worked_out(revision: i64, judged: Judged) -> (Closed, Before) {
     let turned = Turned::by(&judged);
     let (doc, sha256) = close::document(&judged.doc);
-    let before = Before { left: turned.digests(), turned: Some(turned) };
-    (Closed { revision, doc, sha256, close: judged.doc, changed: true }, before)
+    let before = Before {
+        left: turned.digests(),
+        turned: Some(turned),
+    };
+    (
+        Closed {
+            revision,
+            doc,
+            sha256,
+            close: judged.doc,
+            changed: true,
+        },
+        before,
+    )
 }
 
 #[cfg(test)]

@@ -49,7 +49,10 @@ fn at(day: DayNumber, hours: i64) -> i64 {
 }
 
 fn part(lot: i64, n: i64) -> PartId {
-    PartId { lot: LotCode::new(lot, 1).unwrap(), n }
+    PartId {
+        lot: LotCode::new(lot, 1).unwrap(),
+        n,
+    }
 }
 
 /// A book with one site, and deeds written into it.
@@ -63,7 +66,11 @@ struct Dock {
 impl Dock {
     /// Lionfish whole on drained ice drips 1 % a day here.
     async fn open(db: Db) -> Dock {
-        let mut dock = Dock { db, entered_on: None, deeds: 0 };
+        let mut dock = Dock {
+            db,
+            entered_on: None,
+            deeds: 0,
+        };
         let site = Site {
             number: SITE,
             name: "North pier".to_owned(),
@@ -84,8 +91,11 @@ impl Dock {
             }],
             ..Settings::default()
         };
-        let device =
-            Device { site: SITE, code: "tablet".to_owned(), name: "Dock tablet".to_owned() };
+        let device = Device {
+            site: SITE,
+            code: "tablet".to_owned(),
+            name: "Dock tablet".to_owned(),
+        };
         let on_file = [
             ("site", "", entry_doc(&site, &site)),
             ("settings", "", entry_doc(&settings, &settings)),
@@ -93,7 +103,8 @@ impl Dock {
         ];
         for (kind, code, doc) in on_file {
             let row = register::row(kind, SITE, code, 0);
-            dock.deed(kind, 20_310_101, at(20_310_101, 1), doc, vec![row], vec![]).await;
+            dock.deed(kind, 20_310_101, at(20_310_101, 1), doc, vec![row], vec![])
+                .await;
         }
         dock
     }
@@ -132,7 +143,8 @@ impl Dock {
 
     /// A ticket of one lot with one part, of so many pounds at 5.25.
     async fn weigh_in(&mut self, day: DayNumber, hours: i64, diver: &str, weight: &str) -> i64 {
-        self.ticket(day, hours, diver, weight, None, Undersize::No).await
+        self.ticket(day, hours, diver, weight, None, Undersize::No)
+            .await
     }
 
     async fn ticket(
@@ -163,19 +175,41 @@ impl Dock {
                 lb(weight).units().into(),
                 0.into(),
                 amount.into(),
+                amount.into(),
             ],
         ));
         let to = Account::of("owed", diver);
         rows.extend(pay::rows([(Account::site("purchases"), to, amount)]));
-        let spend = rewrites.map(|what| Condition::Spend { what, item: 0, how: "rewrite" });
+        let spend = rewrites.map(|what| Condition::Spend {
+            what,
+            item: 0,
+            how: "rewrite",
+        });
         let doc = entry_doc(&asked, &ticket);
-        self.deed("weigh_in", day, at(day, hours), doc, rows, spend.into_iter().collect()).await
+        self.deed(
+            "weigh_in",
+            day,
+            at(day, hours),
+            doc,
+            rows,
+            spend.into_iter().collect(),
+        )
+        .await
     }
 
     async fn void(&mut self, day: DayNumber, ticket: i64, diver: &str, amount: i64) -> i64 {
-        let spend = Condition::Spend { what: ticket, item: 0, how: "void" };
-        let rows = pay::rows([(Account::of("owed", diver), Account::site("purchases"), amount)]);
-        self.deed("void", day, at(day, 20), "{}".to_owned(), rows, vec![spend]).await
+        let spend = Condition::Spend {
+            what: ticket,
+            item: 0,
+            how: "void",
+        };
+        let rows = pay::rows([(
+            Account::of("owed", diver),
+            Account::site("purchases"),
+            amount,
+        )]);
+        self.deed("void", day, at(day, 20), "{}".to_owned(), rows, vec![spend])
+            .await
     }
 
     async fn moved(
@@ -203,7 +237,15 @@ impl Dock {
                 0.into(),
             ],
         );
-        self.deed("movement", day, at(day, hours), "{}".to_owned(), vec![row], vec![]).await
+        self.deed(
+            "movement",
+            day,
+            at(day, hours),
+            "{}".to_owned(),
+            vec![row],
+            vec![],
+        )
+        .await
     }
 
     async fn held(&mut self, day: DayNumber, hours: i64, lot: i64, weight: &str) {
@@ -224,12 +266,23 @@ impl Dock {
                 ],
             ),
         ];
-        self.deed("hold", day, at(day, hours), "{}".to_owned(), rows, vec![]).await;
+        self.deed("hold", day, at(day, hours), "{}".to_owned(), rows, vec![])
+            .await;
     }
 
     async fn counted(&mut self, day: DayNumber, hours: i64, found: &[(PartId, &str)]) -> i64 {
-        let rows = (1..).zip(found).map(|(n, (part, weight))| counted_row(n, cells(*part), weight));
-        self.deed("count", day, at(day, hours), "{}".to_owned(), rows.collect(), vec![]).await
+        let rows = (1..)
+            .zip(found)
+            .map(|(n, (part, weight))| counted_row(n, cells(*part), weight));
+        self.deed(
+            "count",
+            day,
+            at(day, hours),
+            "{}".to_owned(),
+            rows.collect(),
+            vec![],
+        )
+        .await
     }
 
     /// Parts poured into one bin, and the bin weighed: one entry.
@@ -241,7 +294,12 @@ impl Dock {
         found: &str,
     ) -> i64 {
         let mut rows = vec![
-            lot_row(Cell::Own, "", Presentation::Whole, MakingKind::Pool.number()),
+            lot_row(
+                Cell::Own,
+                "",
+                Presentation::Whole,
+                MakingKind::Pool.number(),
+            ),
             part_row(Cell::Own, 1, false, Undersize::No),
         ];
         for (n, (part, weight)) in (1_i64..).zip(parts) {
@@ -255,7 +313,8 @@ impl Dock {
         let all: Weight = parts.iter().map(|(_, weight)| lb(weight)).sum();
         rows.push(made_row(1, "lot", all));
         rows.push(counted_row(1, [Cell::Own, 1.into(), 1.into()], found));
-        self.deed("count", day, at(day, hours), "{}".to_owned(), rows, vec![]).await
+        self.deed("count", day, at(day, hours), "{}".to_owned(), rows, vec![])
+            .await
     }
 
     /// A cut of a part into fillet, frames thrown out, and 2 % of loss.
@@ -270,11 +329,24 @@ impl Dock {
         let making = making(diver, part, [weight, fillet, frames, loss]);
         let [number, place, n] = cells(part);
         let rows = vec![
-            lot_row(Cell::Own, diver, Presentation::FilletSkinless, MakingKind::Cut.number()),
+            lot_row(
+                Cell::Own,
+                diver,
+                Presentation::FilletSkinless,
+                MakingKind::Cut.number(),
+            ),
             part_row(Cell::Own, 1, false, Undersize::No),
             Row::new(
                 &MAKING_IN,
-                [Cell::Own, 1.into(), number, place, n, lb(weight).units().into(), 0.into()],
+                [
+                    Cell::Own,
+                    1.into(),
+                    number,
+                    place,
+                    n,
+                    lb(weight).units().into(),
+                    0.into(),
+                ],
             ),
             made_row(1, "lot", lb(fillet)),
             made_row(2, "discard", lb(frames)),
@@ -292,25 +364,45 @@ impl Dock {
             happened_us: None,
         };
         let doc = entry_doc(&asked, &making);
-        self.deed("making", day, at(day, hours), doc, rows, vec![]).await
+        self.deed("making", day, at(day, hours), doc, rows, vec![])
+            .await
     }
 
     async fn device_word(&mut self, day: DayNumber, queued: i64, resolved: i64) {
         let row = Row::new(
             &DEVICE_WORD,
-            [Cell::Own, SITE.into(), "tablet".into(), queued.into(), resolved.into()],
+            [
+                Cell::Own,
+                SITE.into(),
+                "tablet".into(),
+                queued.into(),
+                resolved.into(),
+            ],
         );
-        self.deed("device_word", day, at(day, 22), "{}".to_owned(), vec![row], vec![]).await;
+        self.deed(
+            "device_word",
+            day,
+            at(day, 22),
+            "{}".to_owned(),
+            vec![row],
+            vec![],
+        )
+        .await;
     }
 
     /// Closes a day in the morning after Wednesday.
     async fn night(&self, day: DayNumber) -> Outcome {
-        run(&self.db, SITE, day, at(WEDNESDAY, 25), false).await.unwrap()
+        run(&self.db, SITE, day, at(WEDNESDAY, 25), false)
+            .await
+            .unwrap()
     }
 
     async fn bytes(&self, day: DayNumber) -> (i64, String) {
         let mut tx = self.db.read().await.unwrap();
-        let stored = close::stored(&mut tx, SITE, day, None).await.unwrap().unwrap();
+        let stored = close::stored(&mut tx, SITE, day, None)
+            .await
+            .unwrap()
+            .unwrap();
         tx.rollback().await;
         (stored.revision, stored.doc)
     }
@@ -323,7 +415,11 @@ impl Dock {
 }
 
 fn cells(part: PartId) -> [Cell; 3] {
-    [part.lot.number().into(), part.lot.place().into(), part.n.into()]
+    [
+        part.lot.number().into(),
+        part.lot.place().into(),
+        part.n.into(),
+    ]
 }
 
 fn lot_row(number: Cell, supplier: &str, presentation: Presentation, making: i64) -> Row {
@@ -534,15 +630,27 @@ conformance! {
 async fn balanced(db: Db) {
     let mut dock = Dock::open(db).await;
     let ana = dock.weigh_in(MONDAY, 10, "ana", "40").await;
-    dock.moved(MONDAY, 11, part(ana, 1), Outlet::SoldWhole, "20", false).await;
-    let cut = dock.cut(MONDAY, 12, "ana", part(ana, 1), ["10", "3", "6.8", "0.2"]).await;
+    dock.moved(MONDAY, 11, part(ana, 1), Outlet::SoldWhole, "20", false)
+        .await;
+    let cut = dock
+        .cut(MONDAY, 12, "ana", part(ana, 1), ["10", "3", "6.8", "0.2"])
+        .await;
     // 40 lb for an hour, 20 for one, 10 for eight: 140 pound-hours at 1 % a day.
-    dock.counted(MONDAY, 20, &[(part(ana, 1), "9.942"), (part(cut, 1), "3")]).await;
+    dock.counted(MONDAY, 20, &[(part(ana, 1), "9.942"), (part(cut, 1), "3")])
+        .await;
     let outcome = dock.night(MONDAY).await;
     assert_eq!((told(&outcome), outcome.exit_code()), (vec![], 0));
     assert_eq!((outcome.state, outcome.revision), (CloseState::Closed, 1));
     let doc = read(&outcome);
-    assert_eq!((doc.balance.bought, doc.balance.closing), (lb("40"), lb("12.942")));
+    assert_eq!(
+        close::document(&doc),
+        (outcome.doc, outcome.sha256),
+        "it reads back whole"
+    );
+    assert_eq!(
+        (doc.balance.bought, doc.balance.closing),
+        (lb("40"), lb("12.942"))
+    );
     assert_eq!(doc.yields[0].yield_e2, Some(3_000));
     assert_eq!(doc.payouts[0].owed.minor(), 21_000);
     assert_eq!(doc.cuts[0].cutter, "cutter");
@@ -562,14 +670,18 @@ async fn missing(db: Db) {
     let tuesday = dock.night(TUESDAY).await;
     assert_eq!(told(&tuesday), Vec::<String>::new());
     let doc = read(&tuesday);
-    assert_eq!((doc.balance.opening, doc.balance.closing), (lb("38.392"), lb("38.008")));
+    assert_eq!(
+        (doc.balance.opening, doc.balance.closing),
+        (lb("38.392"), lb("38.008"))
+    );
 }
 
 async fn swapped(db: Db) {
     let mut dock = Dock::open(db).await;
     let ana = dock.weigh_in(MONDAY, 6, "ana", "30").await;
     let ben = dock.weigh_in(MONDAY, 6, "ben", "30").await;
-    dock.counted(MONDAY, 6, &[(part(ana, 1), "27"), (part(ben, 1), "33")]).await;
+    dock.counted(MONDAY, 6, &[(part(ana, 1), "27"), (part(ben, 1), "33")])
+        .await;
     let outcome = dock.night(MONDAY).await;
     assert_eq!(told(&outcome), ["swapped 3.00"]);
     assert!(outcome.flags[0].subject.contains(&part(ana, 1).to_string()));
@@ -585,7 +697,10 @@ async fn twice(db: Db) {
     let second = dock.night(MONDAY).await;
     assert_eq!((&first.doc, &first.sha256), (&second.doc, &second.sha256));
     assert_eq!((first.changed, second.changed), (true, false));
-    assert_eq!((second.revision, second.exit_code()), (1, first.exit_code()));
+    assert_eq!(
+        (second.revision, second.exit_code()),
+        (1, first.exit_code())
+    );
     assert_eq!(second.flags, first.flags);
     assert_eq!(dock.entries().await, entries, "nothing is written");
 }
@@ -598,13 +713,22 @@ async fn late(db: Db) {
     }
     let monday = dock.bytes(MONDAY).await;
     dock.entered_on = Some(THURSDAY);
-    dock.moved(TUESDAY, 12, part(ana, 1), Outlet::SoldWhole, "5", false).await;
+    dock.moved(TUESDAY, 12, part(ana, 1), Outlet::SoldWhole, "5", false)
+        .await;
     let wednesday = dock.night(WEDNESDAY).await;
-    assert_eq!((wednesday.revision, wednesday.changed, &*wednesday.also), (2, true, &[TUESDAY][..]));
+    assert_eq!(
+        (wednesday.revision, wednesday.changed, &*wednesday.also),
+        (2, true, &[TUESDAY][..])
+    );
     assert_eq!(told(&wednesday), ["uncounted 35.00"]);
-    assert_eq!(dock.bytes(MONDAY).await, monday, "an earlier day keeps its bytes");
+    assert_eq!(
+        dock.bytes(MONDAY).await,
+        monday,
+        "an earlier day keeps its bytes"
+    );
     // Asked for the day itself, the night goes on to those after it.
-    dock.moved(TUESDAY, 12, part(ana, 1), Outlet::SoldWhole, "5", false).await;
+    dock.moved(TUESDAY, 12, part(ana, 1), Outlet::SoldWhole, "5", false)
+        .await;
     let tuesday = dock.night(TUESDAY).await;
     assert_eq!((tuesday.revision, &*tuesday.also), (3, &[WEDNESDAY][..]));
     assert_eq!(dock.bytes(WEDNESDAY).await.0, 3);
@@ -622,12 +746,21 @@ async fn stopped(db: Db) {
     let found = told(&dock.night(TUESDAY).await);
     assert_eq!(found, ["unaccounted 5.00", "unaccounted_site 5.00"]);
     dock.entered_on = Some(THURSDAY);
-    dock.moved(MONDAY, 11, part(ana, 1), Outlet::SoldWhole, "5", false).await;
+    dock.moved(MONDAY, 11, part(ana, 1), Outlet::SoldWhole, "5", false)
+        .await;
     let monday = dock.night(MONDAY).await;
     assert_eq!(monday.also, [TUESDAY]);
     let tuesday = dock.night(TUESDAY).await;
-    assert_eq!((told(&tuesday), tuesday.changed), (vec![], false), "explained");
-    assert_eq!(dock.bytes(WEDNESDAY).await, wednesday, "the count stopped it");
+    assert_eq!(
+        (told(&tuesday), tuesday.changed),
+        (vec![], false),
+        "explained"
+    );
+    assert_eq!(
+        dock.bytes(WEDNESDAY).await,
+        wednesday,
+        "the count stopped it"
+    );
 }
 
 async fn voided(db: Db) {
@@ -638,25 +771,44 @@ async fn voided(db: Db) {
     dock.entered_on = Some(THURSDAY);
     dock.void(MONDAY, ben, "ben", 10_500).await;
     let outcome = dock.night(MONDAY).await;
-    assert_eq!((outcome.revision, told(&outcome)), (2, vec!["uncounted 40.00".to_owned()]));
+    assert_eq!(
+        (outcome.revision, told(&outcome)),
+        (2, vec!["uncounted 40.00".to_owned()])
+    );
     let doc = read(&outcome);
-    assert_eq!((doc.balance.bought, doc.balance.closing), (lb("40"), lb("40")));
+    assert_eq!(
+        (doc.balance.bought, doc.balance.closing),
+        (lb("40"), lb("40"))
+    );
     // The pay it takes back stands on the day it was entered.
     let owed = |doc: &CloseDoc| -> Vec<(String, i64)> {
-        doc.payouts.iter().map(|row| (row.party.clone(), row.owed.minor())).collect()
+        doc.payouts
+            .iter()
+            .map(|row| (row.party.clone(), row.owed.minor()))
+            .collect()
     };
-    assert_eq!(owed(&doc), [("ana".to_owned(), 21_000), ("ben".to_owned(), 10_500)]);
-    let thursday = run(&dock.db, SITE, THURSDAY, at(THURSDAY, 25), false).await.unwrap();
+    assert_eq!(
+        owed(&doc),
+        [("ana".to_owned(), 21_000), ("ben".to_owned(), 10_500)]
+    );
+    let thursday = run(&dock.db, SITE, THURSDAY, at(THURSDAY, 25), false)
+        .await
+        .unwrap();
     let doc = read(&thursday);
-    assert_eq!(owed(&doc), [("ana".to_owned(), 21_000), ("ben".to_owned(), 0)]);
+    assert_eq!(
+        owed(&doc),
+        [("ana".to_owned(), 21_000), ("ben".to_owned(), 0)]
+    );
     assert_eq!(doc.payouts[1].owed_today.minor(), -10_500);
 }
 
 async fn rewritten(db: Db) {
     let mut dock = Dock::open(db).await;
     let first = dock.weigh_in(MONDAY, 10, "ana", "40").await;
-    dock.moved(MONDAY, 11, part(first, 1), Outlet::SoldWhole, "25", false).await;
-    dock.ticket(MONDAY, 10, "ana", "30", Some(first), Undersize::No).await;
+    dock.moved(MONDAY, 11, part(first, 1), Outlet::SoldWhole, "25", false)
+        .await;
+    dock.ticket(MONDAY, 10, "ana", "30", Some(first), Undersize::No)
+        .await;
     let outcome = dock.night(MONDAY).await;
     assert_eq!(told(&outcome), ["uncounted 5.00"]);
     let doc = read(&outcome);
@@ -676,12 +828,21 @@ async fn pooled(db: Db) {
     let doc = read(&monday);
     let open: Vec<_> = doc.parts.iter().filter(|row| !row.finished).collect();
     assert_eq!(open.len(), 1);
-    assert_eq!((open[0].part, open[0].supplier.as_str()), (part(count, 1), ""));
-    assert_eq!((open[0].closing, doc.balance.shrink.shown(WeightUnit::Lb)), (lb("39.7"), "0.30".to_owned()));
+    assert_eq!(
+        (open[0].part, open[0].supplier.as_str()),
+        (part(count, 1), "")
+    );
+    assert_eq!(
+        (open[0].closing, doc.balance.shrink.shown(WeightUnit::Lb)),
+        (lb("39.7"), "0.30".to_owned())
+    );
     // Short next day, it is worth what went in: 39.7 lb that cost 210.00 for 40.
     dock.counted(TUESDAY, 0, &[(part(count, 1), "29.7")]).await;
     let tuesday = dock.night(TUESDAY).await;
-    assert_eq!(told(&tuesday), ["unaccounted 10.00", "unaccounted_site 10.00"]);
+    assert_eq!(
+        told(&tuesday),
+        ["unaccounted 10.00", "unaccounted_site 10.00"]
+    );
     assert_eq!(tuesday.flags[0].value.minor(), 5_250);
 }
 
@@ -692,16 +853,28 @@ async fn paid(db: Db) {
     dock.weigh_in(MONDAY, 11, "ben", "20").await;
     let rows = |outcome: &Outcome| -> Vec<String> {
         let row = |row: &rules::close::PayRow| {
-            format!("{} {} {}", row.party, row.owed.minor(), row.owed_today.minor())
+            format!(
+                "{} {} {}",
+                row.party,
+                row.owed.minor(),
+                row.owed_today.minor()
+            )
         };
         read(outcome).payouts.iter().map(row).collect()
     };
     let monday = dock.night(MONDAY).await;
-    assert_eq!(read(&monday).balance.bought, lb("60"), "weight on the day it happened");
+    assert_eq!(
+        read(&monday).balance.bought,
+        lb("60"),
+        "weight on the day it happened"
+    );
     assert_eq!(rows(&monday), ["ana 21000 21000"]);
     let tuesday = dock.night(TUESDAY).await;
     assert_eq!(rows(&tuesday), ["ana 21000 0", "ben 10500 10500"]);
-    assert_eq!(rows(&dock.night(WEDNESDAY).await), ["ana 21000 0", "ben 10500 0"]);
+    assert_eq!(
+        rows(&dock.night(WEDNESDAY).await),
+        ["ana 21000 0", "ben 10500 0"]
+    );
 }
 
 async fn drained(db: Db) {
@@ -712,19 +885,28 @@ async fn drained(db: Db) {
     assert_eq!(first.flags[0].kind, FlagKind::DeviceUndrained);
     dock.device_word(TUESDAY, 5, 5).await;
     let second = dock.night(MONDAY).await;
-    assert_eq!((second.state, second.revision, second.exit_code()), (CloseState::Closed, 2, 0));
+    assert_eq!(
+        (second.state, second.revision, second.exit_code()),
+        (CloseState::Closed, 2, 0)
+    );
 }
 
 async fn small(db: Db) {
     let mut dock = Dock::open(db).await;
-    let ana = dock.ticket(MONDAY, 10, "ana", "10", None, Undersize::Yes).await;
+    let ana = dock
+        .ticket(MONDAY, 10, "ana", "10", None, Undersize::Yes)
+        .await;
     let row = |outcome: &Outcome| read(outcome).undersize.remove(0);
     let monday = row(&dock.night(MONDAY).await);
     assert_eq!((monday.taken_in, monday.left), (lb("10"), lb("10")));
     assert_eq!(monday.proposed, Some(Outlet::Soup));
-    dock.moved(TUESDAY, 10, part(ana, 1), Outlet::Soup, "9.9", true).await;
+    dock.moved(TUESDAY, 10, part(ana, 1), Outlet::Soup, "9.9", true)
+        .await;
     let tuesday = row(&dock.night(TUESDAY).await);
-    assert_eq!((tuesday.taken_in, tuesday.left), (Weight::ZERO, Weight::ZERO));
+    assert_eq!(
+        (tuesday.taken_in, tuesday.left),
+        (Weight::ZERO, Weight::ZERO)
+    );
     assert_eq!(tuesday.out[0].weight, lb("9.9"));
     assert_eq!(tuesday.proposed_reason, "below the plate minimum");
 }
@@ -733,17 +915,31 @@ async fn carried(db: Db) {
     let mut dock = Dock::open(db).await;
     let ana = dock.weigh_in(MONDAY, 6, "ana", "40").await;
     dock.held(MONDAY, 8, ana, "10").await;
-    dock.moved(MONDAY, 9, part(ana, 1), Outlet::SoldWhole, "30", true).await;
-    let night = async |day| run(&dock.db, SITE, day, at(THURSDAY, 25), false).await.unwrap();
+    dock.moved(MONDAY, 9, part(ana, 1), Outlet::SoldWhole, "30", true)
+        .await;
+    let night = async |day| {
+        run(&dock.db, SITE, day, at(THURSDAY, 25), false)
+            .await
+            .unwrap()
+    };
     assert_eq!(told(&night(MONDAY).await), ["uncounted 10.00"]);
     // 08:00 hours into Monday to the end of Wednesday is less than three days.
     assert_eq!(told(&night(WEDNESDAY).await), ["uncounted 10.00"]);
-    assert_eq!(told(&night(THURSDAY).await), ["hold_old 10.00", "uncounted 10.00"]);
+    assert_eq!(
+        told(&night(THURSDAY).await),
+        ["hold_old 10.00", "uncounted 10.00"]
+    );
     // More goes out of what was finished on Monday.
     dock.entered_on = Some(THURSDAY);
-    dock.moved(WEDNESDAY, 9, part(ana, 1), Outlet::SoldWhole, "2", false).await;
-    let wednesday = run(&dock.db, SITE, WEDNESDAY, at(THURSDAY, 25), false).await.unwrap();
-    assert_eq!(told(&wednesday), ["reopened 2.00", "uncounted -2.00", "uncounted 10.00"]);
+    dock.moved(WEDNESDAY, 9, part(ana, 1), Outlet::SoldWhole, "2", false)
+        .await;
+    let wednesday = run(&dock.db, SITE, WEDNESDAY, at(THURSDAY, 25), false)
+        .await
+        .unwrap();
+    assert_eq!(
+        told(&wednesday),
+        ["reopened 2.00", "uncounted -2.00", "uncounted 10.00"]
+    );
     assert_eq!(wednesday.flags[0].value.minor(), 1_050);
 }
 
@@ -757,7 +953,11 @@ async fn at_once(db: Db) {
     assert_eq!(dock.bytes(MONDAY).await.0, 1);
     let mut tx = dock.db.read().await.unwrap();
     let rows = tx.fetch("SELECT COUNT(*) FROM close", &[]).await.unwrap();
-    assert_eq!(rows[0].int(0), 3, "the day the site was set up, Monday and Tuesday");
+    assert_eq!(
+        rows[0].int(0),
+        3,
+        "the day the site was set up, Monday and Tuesday"
+    );
     tx.rollback().await;
 }
 
@@ -766,13 +966,20 @@ async fn dry(db: Db) {
     dock.weigh_in(MONDAY, 10, "ana", "40").await;
     let entries = dock.entries().await;
     // Tuesday is not over, and Monday was never closed.
-    let outcome = run(&dock.db, SITE, TUESDAY, at(TUESDAY, 12), true).await.unwrap();
+    let outcome = run(&dock.db, SITE, TUESDAY, at(TUESDAY, 12), true)
+        .await
+        .unwrap();
     assert_eq!((outcome.revision, outcome.changed), (1, true));
     assert_eq!(read(&outcome).balance.opening, lb("40"));
     assert_eq!(dock.entries().await, entries);
     let night = dock.night(TUESDAY).await;
-    assert_eq!(night.doc, outcome.doc, "what a dry run shows is what is then closed");
-    let again = run(&dock.db, SITE, TUESDAY, at(THURSDAY, 1), true).await.unwrap();
+    assert_eq!(
+        night.doc, outcome.doc,
+        "what a dry run shows is what is then closed"
+    );
+    let again = run(&dock.db, SITE, TUESDAY, at(THURSDAY, 1), true)
+        .await
+        .unwrap();
     assert_eq!((again.revision, again.changed), (1, false));
 }
 
@@ -780,7 +987,12 @@ async fn refused(db: Db) {
     let dock = Dock::open(db).await;
     let noon = at(MONDAY, 8);
     for (site, day, dry_run, why) in [
-        (SITE, 20_310_231, false, "20310231 is not a day: write it as 2031-05-02"),
+        (
+            SITE,
+            20_310_231,
+            false,
+            "20310231 is not a day: write it as 2031-05-02",
+        ),
         (9, MONDAY, false, "there is no site 9"),
         (
             SITE,
@@ -795,8 +1007,16 @@ async fn refused(db: Db) {
         assert_eq!(refusal.to_string(), why);
     }
     // The very instant at which it ends is after it.
-    assert!(run(&dock.db, SITE, MONDAY, at(MONDAY, 24) - 1, false).await.is_err());
-    assert!(run(&dock.db, SITE, MONDAY, at(MONDAY, 24), false).await.is_ok());
+    assert!(
+        run(&dock.db, SITE, MONDAY, at(MONDAY, 24) - 1, false)
+            .await
+            .is_err()
+    );
+    assert!(
+        run(&dock.db, SITE, MONDAY, at(MONDAY, 24), false)
+            .await
+            .is_ok()
+    );
 }
 
 /// What the view says a part holds is what the close says.
@@ -807,27 +1027,36 @@ async fn book(db: Db) {
     let gone = dock.weigh_in(MONDAY, 7, "cal", "5").await;
     dock.void(MONDAY, gone, "cal", 2_625).await;
     dock.held(MONDAY, 8, ana, "10").await;
-    dock.cut(MONDAY, 9, "ana", part(ana, 1), ["10", "3", "6.8", "0.2"]).await;
-    dock.moved(MONDAY, 10, part(ben, 1), Outlet::Soup, "19.95", false).await;
-    dock.counted(MONDAY, 20, &[(part(ana, 1), "18.5"), (part(ana, 2), "9.8")]).await;
+    dock.cut(MONDAY, 9, "ana", part(ana, 1), ["10", "3", "6.8", "0.2"])
+        .await;
+    dock.moved(MONDAY, 10, part(ben, 1), Outlet::Soup, "19.95", false)
+        .await;
+    dock.counted(MONDAY, 20, &[(part(ana, 1), "18.5"), (part(ana, 2), "9.8")])
+        .await;
     dock.night(MONDAY).await;
     let bin = [(part(ana, 1), "18.5"), (part(ana, 2), "9.8")];
     dock.pooled_and_counted(TUESDAY, 3, &bin, "28").await;
     let tuesday = read(&dock.night(TUESDAY).await);
 
     let mut tx = dock.db.read().await.unwrap();
-    let (first, last) = (entry_id(MONDAY, SITE, 0), entry_id(TUESDAY, SITE, 9_999_999));
+    let (first, last) = (
+        entry_id(MONDAY, SITE, 0),
+        entry_id(TUESDAY, SITE, 9_999_999),
+    );
     let sql = "SELECT from_place, to_place, amount FROM weight_book WHERE entry BETWEEN ? AND ?";
     let mut holds: BTreeMap<String, i64> = BTreeMap::new();
-    for row in tx.fetch(sql, &[Val::Int(first), Val::Int(last)]).await.unwrap() {
+    for row in tx
+        .fetch(sql, &[Val::Int(first), Val::Int(last)])
+        .await
+        .unwrap()
+    {
         *holds.entry(row.text(0).to_owned()).or_default() -= row.int(2);
         *holds.entry(row.text(1).to_owned()).or_default() += row.int(2);
     }
     tx.rollback().await;
     holds.retain(|place, weight| place.starts_with("part:") && *weight != 0);
-    let place = |part: PartId| {
-        format!("part:{}.{}.{}", part.lot.number(), part.lot.place(), part.n)
-    };
+    let place =
+        |part: PartId| format!("part:{}.{}.{}", part.lot.number(), part.lot.place(), part.n);
     let closed: BTreeMap<_, _> = tuesday
         .parts
         .iter()

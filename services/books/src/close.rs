@@ -52,6 +52,8 @@ pub struct Given {
     pub opening: String,
     /// Digest of what parties were owed as the day began.
     pub balances: String,
+    /// Digest of what was looked up in tickets of any day.
+    pub history: String,
     /// Entry of the settings in force as the day began; 0 for the defaults.
     pub settings: i64,
     /// Devices known undrained, by code.
@@ -89,7 +91,10 @@ impl Turned {
         let rows = &judged.doc.payouts;
         Turned {
             on_hand: judged.on_hand.clone(),
-            balances: rows.iter().map(|row| (row.party.clone(), balance(row))).collect(),
+            balances: rows
+                .iter()
+                .map(|row| (row.party.clone(), balance(row)))
+                .collect(),
         }
     }
 
@@ -98,18 +103,37 @@ impl Turned {
     pub fn digests(&self) -> Left {
         let mut on_hand = String::new();
         for (part, held) in &self.on_hand {
-            let Holding { weight, drip, came_in, cost_minor, held_us } = held;
+            let Holding {
+                weight,
+                drip,
+                came_in,
+                cost_minor,
+                held_us,
+            } = held;
             let (weight, came_in) = (weight.units(), came_in.units());
-            let _ = writeln!(on_hand, "{part} {weight} {drip} {came_in} {cost_minor} {held_us}");
+            let _ = writeln!(
+                on_hand,
+                "{part} {weight} {drip} {came_in} {cost_minor} {held_us}"
+            );
         }
         let mut balances = String::new();
-        for (party, PayBalance { owed_minor, held_minor }) in &self.balances {
+        for (
+            party,
+            PayBalance {
+                owed_minor,
+                held_minor,
+            },
+        ) in &self.balances
+        {
             // A balance of nothing is as good as none.
             if *owed_minor != 0 || *held_minor != 0 {
                 let _ = writeln!(balances, "{party} {owed_minor} {held_minor}");
             }
         }
-        Left { on_hand: sha256(on_hand.as_bytes()), balances: sha256(balances.as_bytes()) }
+        Left {
+            on_hand: sha256(on_hand.as_bytes()),
+            balances: sha256(balances.as_bytes()),
+        }
     }
 }
 
@@ -155,8 +179,12 @@ pub async fn stored(
                WHERE c.site = ? AND c.day = ? AND (c.revision = ? OR ? = 0) \
                ORDER BY c.revision DESC LIMIT 1";
     let revision = Val::Int(revision.unwrap_or(0));
-    let rows = tx.fetch(sql, &[Val::Int(site), Val::Int(day), revision, revision]).await?;
-    let Some(row) = rows.first() else { return Ok(None) };
+    let rows = tx
+        .fetch(sql, &[Val::Int(site), Val::Int(day), revision, revision])
+        .await?;
+    let Some(row) = rows.first() else {
+        return Ok(None);
+    };
     let entry = row.int(1);
     Ok(Some(Stored {
         revision: row.int(0),
@@ -203,8 +231,10 @@ pub async fn days(tx: &mut Tx, site: i64) -> Result<BTreeMap<DayNumber, KnownDay
     for row in tx.fetch(closes, &[Val::Int(site)]).await? {
         let manifest =
             read(row.text(3)).map_err(|e| corrupt("close", "manifest", row.int(2), e))?;
-        days.entry(row.int(0)).or_default().close =
-            Some(LastClose { revision: row.int(1), manifest });
+        days.entry(row.int(0)).or_default().close = Some(LastClose {
+            revision: row.int(1),
+            manifest,
+        });
     }
     Ok(days)
 }
@@ -218,7 +248,9 @@ pub async fn turned(tx: &mut Tx, site: i64, day: DayNumber) -> Result<Turned, Bo
                 ORDER BY day DESC, revision DESC LIMIT 1";
     let mut left = Turned::default();
     let rows = tx.fetch(last, &[Val::Int(site), Val::Int(day)]).await?;
-    let Some(row) = rows.first() else { return Ok(left) };
+    let Some(row) = rows.first() else {
+        return Ok(left);
+    };
     let key = [Val::Int(site), Val::Int(row.int(0)), Val::Int(row.int(1))];
 
     let on_hand = "SELECT number, place, part, weight, drip, came_in, cost, held_us FROM on_hand \
@@ -226,7 +258,12 @@ pub async fn turned(tx: &mut Tx, site: i64, day: DayNumber) -> Result<Turned, Bo
     for row in tx.fetch(on_hand, &key).await? {
         let part = part_id("on_hand", row.int(0), row.int(1), row.int(2))?;
         let drip = row.text(4).parse().map_err(|_| {
-            corrupt("on_hand", "drip", row.int(0), BadDoc::here("a whole number as text"))
+            corrupt(
+                "on_hand",
+                "drip",
+                row.int(0),
+                BadDoc::here("a whole number as text"),
+            )
         })?;
         let held = Holding {
             weight: Weight::from_units(row.int(3)),
@@ -240,7 +277,10 @@ pub async fn turned(tx: &mut Tx, site: i64, day: DayNumber) -> Result<Turned, Bo
     let balances = "SELECT party, owed, held FROM party_day \
                     WHERE site = ? AND day = ? AND revision = ?";
     for row in tx.fetch(balances, &key).await? {
-        let balance = PayBalance { owed_minor: row.int(1), held_minor: row.int(2) };
+        let balance = PayBalance {
+            owed_minor: row.int(1),
+            held_minor: row.int(2),
+        };
         left.balances.insert(row.text(0).to_owned(), balance);
     }
     Ok(left)
@@ -280,7 +320,13 @@ impl Revision<'_> {
         let revision = self.number();
         let (doc, sha256) = document(&self.judged.doc);
         let left = Turned::by(self.judged).digests();
-        let manifest = canonical(&Manifest { given: self.given.clone(), left }.to_doc());
+        let manifest = canonical(
+            &Manifest {
+                given: self.given.clone(),
+                left,
+            }
+            .to_doc(),
+        );
 
         let mut print = Sha256::new();
         print.update(manifest.as_bytes());
@@ -314,7 +360,11 @@ impl Revision<'_> {
             must_hold: self
                 .before
                 .iter()
-                .map(|&(_, what)| Condition::Spend { what, item: 0, how: "revise" })
+                .map(|&(_, what)| Condition::Spend {
+                    what,
+                    item: 0,
+                    how: "revise",
+                })
                 .collect(),
             bumps: Vec::new(),
             doc: canonical(&object([("asked", asked), ("outcome", outcome)])),
@@ -332,7 +382,11 @@ impl Revision<'_> {
             cells: key.iter().cloned().chain(rest).collect(),
         };
         let part = |id: PartId| {
-            [Cell::Int(id.lot.number()), Cell::Int(id.lot.place()), Cell::Int(id.n)]
+            [
+                Cell::Int(id.lot.number()),
+                Cell::Int(id.lot.place()),
+                Cell::Int(id.n),
+            ]
         };
         let mut rows = Vec::new();
         for (&id, held) in &self.judged.on_hand {
@@ -415,12 +469,7 @@ fn read<T: Doc>(text: &str) -> Result<T, BadDoc> {
     T::from_doc(&value)
 }
 
-fn part_id(
-    table: &'static str,
-    number: i64,
-    place: i64,
-    n: i64,
-) -> Result<PartId, BooksError> {
+fn part_id(table: &'static str, number: i64, place: i64, n: i64) -> Result<PartId, BooksError> {
     let lot = LotCode::new(number, place)
         .ok_or_else(|| corrupt(table, "number", number, BadDoc::here("a lot's number")))?;
     Ok(PartId { lot, n })
@@ -430,3 +479,6 @@ fn part_id(
 fn day_of_entry(id: i64) -> DayNumber {
     EntryId::new(id).map_or(0, EntryId::day)
 }
+
+#[cfg(test)]
+mod tests;

@@ -33,6 +33,7 @@ use words::{sqlite_dialect, tuples, without_password};
 
 mod error;
 #[cfg(test)]
+#[expect(clippy::unwrap_used, reason = "a test may panic")]
 mod tests;
 mod tx;
 mod value;

@@ -52,5 +52,10 @@ pub(crate) fn corrupt(
     row: i64,
     why: doc::BadDoc,
 ) -> BooksError {
-    BooksError::Corrupt { table, column, row, why: why.to_string() }
+    BooksError::Corrupt {
+        table,
+        column,
+        row,
+        why: why.to_string(),
+    }
 }

@@ -741,3 +741,7 @@ fn pairs(pairs: &BTreeSet<(i64, i64)>) -> Vec<Val<'static>> {
         .flat_map(|(a, b)| [Val::Int(*a), Val::Int(*b)])
         .collect()
 }
+
+#[cfg(test)]
+#[expect(clippy::unwrap_used, reason = "a test may panic")]
+mod tests;

@@ -73,7 +73,7 @@ pub struct WeekError {
     /// Label of the step; empty when the file itself does not read.
     pub label: String,
     /// What went wrong there.
-    pub trouble: StepTrouble,
+    pub trouble: Box<StepTrouble>,
 }
 
 fn step(label: &str) -> String {
@@ -168,7 +168,7 @@ impl Week {
         let wrong = |label: &str, trouble: StepTrouble| WeekError {
             file: file.to_owned(),
             label: label.to_owned(),
-            trouble,
+            trouble: Box::new(trouble),
         };
         let steps = steps(text).map_err(|trouble| wrong("", trouble))?;
         let mut stream = match way {
@@ -537,7 +537,7 @@ mod tests {
         let error = WeekError {
             file: "days/2031-05-02.json".to_owned(),
             label: "fri-03".to_owned(),
-            trouble: bad.unwrap_err().into(),
+            trouble: Box::new(bad.unwrap_err().into()),
         };
         let text = error.to_string();
         assert!(

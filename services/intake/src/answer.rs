@@ -9,9 +9,9 @@ pub(crate) mod stock;
 pub(crate) mod ticket;
 
 use desk::Booked;
+use prost_types::Timestamp;
 use proto::google::r#type::Date;
 use proto::v1;
-use prost_types::Timestamp;
 use rules::business_day::day_number;
 use rules::decimal;
 use rules::ids::{LotCode, PartId};
@@ -29,7 +29,9 @@ pub(crate) fn int32(number: i64) -> i32 {
 
 /// Decimal text without the zeros at its end, but with two places.
 fn short(text: String) -> String {
-    let Some((whole, places)) = text.split_once('.') else { return text };
+    let Some((whole, places)) = text.split_once('.') else {
+        return text;
+    };
     let kept = places.trim_end_matches('0').len().max(2).min(places.len());
     let places = places.get(..kept).unwrap_or(places);
     format!("{whole}.{places}")
@@ -70,7 +72,10 @@ pub(crate) fn reading(reading: &Reading) -> v1::Reading {
 
 /// An amount of money.
 pub(crate) fn money(money: Money) -> v1::Money {
-    v1::Money { amount_minor: money.minor(), currency: money.currency().code().to_owned() }
+    v1::Money {
+        amount_minor: money.minor(),
+        currency: money.currency().code().to_owned(),
+    }
 }
 
 /// A price per unit of weight.
@@ -85,7 +90,10 @@ pub(crate) fn unit_price(price: UnitPrice) -> v1::UnitPrice {
 /// An instant, from microseconds since 1970 UTC.
 pub(crate) fn timestamp(us: i64) -> Timestamp {
     let nanos = us.rem_euclid(1_000_000) * 1000;
-    Timestamp { seconds: us.div_euclid(1_000_000), nanos: int32(nanos) }
+    Timestamp {
+        seconds: us.div_euclid(1_000_000),
+        nanos: int32(nanos),
+    }
 }
 
 /// A day, from its number `YYYYMMDD`.
@@ -104,7 +112,10 @@ pub(crate) fn date(date: Calendar) -> Date {
 
 /// A temperature as read.
 pub(crate) fn temperature(read: &Temperature) -> v1::Temperature {
-    v1::Temperature { decimal: read.text.clone(), unit: read.unit.wire() }
+    v1::Temperature {
+        decimal: read.text.clone(),
+        unit: read.unit.wire(),
+    }
 }
 
 /// Something said to the person at the scale.
@@ -119,7 +130,10 @@ pub(crate) fn notice(notice: &Notice) -> v1::Notice {
 
 /// A part by its lot's code and number.
 pub(crate) fn part(part: PartId) -> v1::PartRef {
-    v1::PartRef { lot_code: part.lot.to_string(), part: Some(int32(part.n)) }
+    v1::PartRef {
+        lot_code: part.lot.to_string(),
+        part: Some(int32(part.n)),
+    }
 }
 
 /// Code of the lot at a place under a number; empty where there is none.
@@ -140,6 +154,8 @@ pub(crate) fn recorded<A, O>(booked: &Booked<A, O>) -> v1::Recorded {
 
 #[cfg(test)]
 mod tests {
+    #![expect(clippy::unwrap_used, reason = "a test may panic")]
+
     use super::*;
 
     #[test]
@@ -176,12 +192,31 @@ mod tests {
     #[test]
     fn an_instant_before_1970_keeps_its_microseconds() {
         // nanos count forward from the second: google.protobuf.Timestamp.
-        assert_eq!(timestamp(1_500_000), Timestamp { seconds: 1, nanos: 500_000_000 });
-        assert_eq!(timestamp(-1), Timestamp { seconds: -1, nanos: 999_999_000 });
+        assert_eq!(
+            timestamp(1_500_000),
+            Timestamp {
+                seconds: 1,
+                nanos: 500_000_000
+            }
+        );
+        assert_eq!(
+            timestamp(-1),
+            Timestamp {
+                seconds: -1,
+                nanos: 999_999_000
+            }
+        );
     }
 
     #[test]
     fn a_day_number_is_its_date() {
-        assert_eq!(day(20_310_502), Date { year: 2031, month: 5, day: 2 });
+        assert_eq!(
+            day(20_310_502),
+            Date {
+                year: 2031,
+                month: 5,
+                day: 2
+            }
+        );
     }
 }

@@ -35,11 +35,16 @@ pub(crate) struct Refusal {
 #[derive(Debug, Clone, PartialEq, Eq)]
 enum Detail {
     /// The field and the rule it breaks.
-    BadRequest { rule: String },
+    BadRequest {
+        rule: String,
+    },
     /// The rule that the book's state breaks.
     PreconditionFailure,
     /// What was looked up.
-    Resource { what: &'static str, id: String },
+    Resource {
+        what: &'static str,
+        id: String,
+    },
     /// When to try again.
     Retry,
     Nothing,
@@ -49,15 +54,28 @@ impl From<DeskError> for Refusal {
     fn from(error: DeskError) -> Refusal {
         let message = error.to_string();
         let (code, reason, field, detail) = match error {
-            DeskError::Malformed { field, reason, rule } => {
-                (Code::InvalidArgument, reason, field, Detail::BadRequest { rule })
-            }
-            DeskError::Precondition { reason, field, .. } => {
-                (Code::FailedPrecondition, reason, field, Detail::PreconditionFailure)
-            }
-            DeskError::NotFound { what, id } => {
-                (Code::NotFound, "NOT_FOUND", String::new(), Detail::Resource { what, id })
-            }
+            DeskError::Malformed {
+                field,
+                reason,
+                rule,
+            } => (
+                Code::InvalidArgument,
+                reason,
+                field,
+                Detail::BadRequest { rule },
+            ),
+            DeskError::Precondition { reason, field, .. } => (
+                Code::FailedPrecondition,
+                reason,
+                field,
+                Detail::PreconditionFailure,
+            ),
+            DeskError::NotFound { what, id } => (
+                Code::NotFound,
+                "NOT_FOUND",
+                String::new(),
+                Detail::Resource { what, id },
+            ),
             DeskError::OtherBody => (
                 Code::AlreadyExists,
                 "REQUEST_ID_REUSED",
@@ -69,7 +87,13 @@ impl From<DeskError> for Refusal {
             }
             DeskError::Internal => (Code::Internal, "INTERNAL", String::new(), Detail::Nothing),
         };
-        Refusal { code, message, reason, field, detail }
+        Refusal {
+            code,
+            message,
+            reason,
+            field,
+            detail,
+        }
     }
 }
 
@@ -81,7 +105,13 @@ impl From<Bad> for Refusal {
 
 impl From<Refusal> for Status {
     fn from(refusal: Refusal) -> Status {
-        let Refusal { code, message, reason, field, detail } = refusal;
+        let Refusal {
+            code,
+            message,
+            reason,
+            field,
+            detail,
+        } = refusal;
         let metadata = if field.is_empty() {
             HashMap::new()
         } else {
@@ -129,37 +159,68 @@ mod tests {
             "lots[0].weighings[1].tote.gross: tare 50 lb is not below gross 42 lb"
         );
         let details = malformed.get_error_details();
-        let violations = &details.bad_request().expect("it is malformed").field_violations;
+        let violations = &details
+            .bad_request()
+            .expect("it is malformed")
+            .field_violations;
         assert_eq!(violations.len(), 1);
         assert_eq!(violations[0].field, "lots[0].weighings[1].tote.gross");
-        assert_eq!(violations[0].description, "tare 50 lb is not below gross 42 lb");
+        assert_eq!(
+            violations[0].description,
+            "tare 50 lb is not below gross 42 lb"
+        );
 
-        let held = status(DeskError::precondition("ALREADY_RELEASED", "it was released"));
+        let held = status(DeskError::precondition(
+            "ALREADY_RELEASED",
+            "it was released",
+        ));
         let details = held.get_error_details();
-        let violations = &details.precondition_failure().expect("a precondition").violations;
+        let violations = &details
+            .precondition_failure()
+            .expect("a precondition")
+            .violations;
         assert_eq!(violations[0].r#type, "ALREADY_RELEASED");
         assert_eq!(violations[0].description, "it was released");
 
-        let missing = status(DeskError::NotFound { what: "ticket", id: "1".to_owned() });
+        let missing = status(DeskError::NotFound {
+            what: "ticket",
+            id: "1".to_owned(),
+        });
         let details = missing.get_error_details();
-        assert_eq!(details.resource_info().expect("a resource").resource_name, "1");
+        assert_eq!(
+            details.resource_info().expect("a resource").resource_name,
+            "1"
+        );
 
         let busy = status(DeskError::Unavailable);
         let details = busy.get_error_details();
-        assert!(details.retry_info().expect("when to try again").retry_delay.is_some());
+        assert!(
+            details
+                .retry_info()
+                .expect("when to try again")
+                .retry_delay
+                .is_some()
+        );
 
         for (status, code, reason) in [
             (malformed, Code::InvalidArgument, "TARE_NOT_BELOW_GROSS"),
             (held, Code::FailedPrecondition, "ALREADY_RELEASED"),
             (missing, Code::NotFound, "NOT_FOUND"),
-            (status(DeskError::OtherBody), Code::AlreadyExists, "REQUEST_ID_REUSED"),
+            (
+                status(DeskError::OtherBody),
+                Code::AlreadyExists,
+                "REQUEST_ID_REUSED",
+            ),
             (busy, Code::Unavailable, "TRY_AGAIN"),
             (status(DeskError::Internal), Code::Internal, "INTERNAL"),
         ] {
             assert_eq!(status.code(), code);
             let details = status.get_error_details();
             let info = details.error_info().expect("every error says its reason");
-            assert_eq!((info.reason.as_str(), info.domain.as_str()), (reason, "weighhouse"));
+            assert_eq!(
+                (info.reason.as_str(), info.domain.as_str()),
+                (reason, "weighhouse")
+            );
         }
     }
 }

@@ -47,12 +47,19 @@ impl Face {
         }
         // Another instance may have put it on file since.
         let sites = self.desk.sites(caller).await?;
-        Ok(sites.iter().find(|on_file| on_file.number == site).map(|site| site.currency))
+        Ok(sites
+            .iter()
+            .find(|on_file| on_file.number == site)
+            .map(|site| site.currency))
     }
 
     /// The unit people of a site read.
     fn unit_of(&self, site: i64) -> WeightUnit {
-        self.desk.office().sites.get(&site).map_or(WeightUnit::Lb, |site| site.shown_unit)
+        self.desk
+            .office()
+            .sites
+            .get(&site)
+            .map_or(WeightUnit::Lb, |site| site.shown_unit)
     }
 }
 

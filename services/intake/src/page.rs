@@ -33,8 +33,11 @@ impl Page {
         let after = if token.is_empty() {
             None
         } else {
-            let key = from_hex(token)
-                .and_then(|text| text.strip_prefix(&list)?.strip_prefix('\n').map(str::to_owned));
+            let key = from_hex(token).and_then(|text| {
+                text.strip_prefix(&list)?
+                    .strip_prefix('\n')
+                    .map(str::to_owned)
+            });
             Some(key.ok_or_else(wrong_token)?)
         };
         Ok(Page { list, size, after })
@@ -54,11 +57,7 @@ impl Page {
 
     /// This page of a whole list in the order of its keys, and the token of the
     /// next. It does not matter whether the item it begins after is still there.
-    pub(crate) fn cut<T>(
-        &self,
-        mut items: Vec<T>,
-        key: impl Fn(&T) -> String,
-    ) -> (Vec<T>, String) {
+    pub(crate) fn cut<T>(&self, mut items: Vec<T>, key: impl Fn(&T) -> String) -> (Vec<T>, String) {
         if let Some(after) = &self.after {
             items.retain(|item| key(item) > *after);
         }
@@ -83,7 +82,10 @@ impl Page {
 }
 
 fn wrong_token() -> Bad {
-    Bad { field: "page_token".to_owned(), ..Bad::rule("is not a token of this list") }
+    Bad {
+        field: "page_token".to_owned(),
+        ..Bad::rule("is not a token of this list")
+    }
 }
 
 fn to_hex(text: &str) -> String {
@@ -96,13 +98,16 @@ fn from_hex(token: &str) -> Option<String> {
         return None;
     }
     let bytes = (0..token.len()).step_by(2);
-    let bytes: Option<Vec<u8>> =
-        bytes.map(|i| u8::from_str_radix(token.get(i..i + 2)?, 16).ok()).collect();
+    let bytes: Option<Vec<u8>> = bytes
+        .map(|i| u8::from_str_radix(token.get(i..i + 2)?, 16).ok())
+        .collect();
     String::from_utf8(bytes?).ok()
 }
 
 #[cfg(test)]
 mod tests {
+    #![expect(clippy::unwrap_used, reason = "a test may panic")]
+
     use super::*;
 
     fn numbers(page: &Page) -> (Vec<i64>, String) {
@@ -113,12 +118,22 @@ mod tests {
     fn a_page_is_as_long_as_asked_within_bounds() {
         // 0 is the default, above the maximum is the maximum, negative is an
         // error: AIP-158 (from memory).
-        for (asked, given) in [(0, 50), (1, 1), (50, 50), (200, 200), (201, 200), (i32::MAX, 200)] {
+        for (asked, given) in [
+            (0, 50),
+            (1, 1),
+            (50, 50),
+            (200, 200),
+            (201, 200),
+            (i32::MAX, 200),
+        ] {
             let page = Page::parse("totes 1", asked, "").unwrap();
             assert_eq!(numbers(&page).0.len(), given, "{asked}");
         }
         for negative in [-1, i32::MIN] {
-            assert_eq!(Page::parse("totes 1", negative, "").unwrap_err().field, "page_size");
+            assert_eq!(
+                Page::parse("totes 1", negative, "").unwrap_err().field,
+                "page_size"
+            );
         }
     }
 
@@ -147,7 +162,10 @@ mod tests {
     #[test]
     fn a_full_last_page_has_no_token() {
         let page = Page::parse("totes 1", 3, "").unwrap();
-        assert_eq!(page.first_of(vec![1, 2, 3], i64::to_string), (vec![1, 2, 3], String::new()));
+        assert_eq!(
+            page.first_of(vec![1, 2, 3], i64::to_string),
+            (vec![1, 2, 3], String::new())
+        );
     }
 
     #[test]

@@ -9,9 +9,9 @@ pub(crate) mod stock;
 pub(crate) mod weigh_in;
 
 use desk::DeskError;
+use prost_types::Timestamp;
 use proto::google::r#type::Date;
 use proto::v1;
-use prost_types::Timestamp;
 use rules::business_day::date_of;
 use rules::decimal;
 use rules::fish::Grade;
@@ -58,18 +58,29 @@ pub(crate) struct Bad {
 impl Bad {
     /// What was given is wrong.
     pub(crate) fn rule(rule: impl Into<String>) -> Bad {
-        Bad { field: String::new(), reason: "INVALID_FIELD", rule: rule.into() }
+        Bad {
+            field: String::new(),
+            reason: "INVALID_FIELD",
+            rule: rule.into(),
+        }
     }
 
     /// Nothing was given.
     pub(crate) fn missing(rule: impl Into<String>) -> Bad {
-        Bad { reason: "MISSING_FIELD", ..Bad::rule(rule) }
+        Bad {
+            reason: "MISSING_FIELD",
+            ..Bad::rule(rule)
+        }
     }
 }
 
 impl From<Bad> for DeskError {
     fn from(bad: Bad) -> DeskError {
-        DeskError::Malformed { field: bad.field, reason: bad.reason, rule: bad.rule }
+        DeskError::Malformed {
+            field: bad.field,
+            reason: bad.reason,
+            rule: bad.rule,
+        }
     }
 }
 
@@ -82,8 +93,15 @@ pub(crate) trait At {
 impl<T> At for Result<T, Bad> {
     fn at(self, field: &str) -> Self {
         self.map_err(|bad| {
-            let joint = if bad.field.is_empty() || bad.field.starts_with('[') { "" } else { "." };
-            Bad { field: format!("{field}{joint}{}", bad.field), ..bad }
+            let joint = if bad.field.is_empty() || bad.field.starts_with('[') {
+                ""
+            } else {
+                "."
+            };
+            Bad {
+                field: format!("{field}{joint}{}", bad.field),
+                ..bad
+            }
         })
     }
 }
@@ -95,7 +113,10 @@ pub(crate) fn each<A, B>(
     mut parse: impl FnMut(A) -> Result<B, Bad>,
 ) -> Result<Vec<B>, Bad> {
     if items.len() > most {
-        return Err(Bad::rule(format!("has {} items; at most {most} may stand", items.len())));
+        return Err(Bad::rule(format!(
+            "has {} items; at most {most} may stand",
+            items.len()
+        )));
     }
     items
         .into_iter()
@@ -139,15 +160,19 @@ pub(crate) fn request_id(text: &str) -> Result<String, Bad> {
     // 36 characters: with hyphens, without braces.
     match Uuid::try_parse(text) {
         Ok(uuid) if text.len() == 36 && !uuid.is_nil() => Ok(uuid.to_string()),
-        _ => Err(Bad::rule("is not a UUID such as 0b9c6a52-6a3e-4f0e-9a53-3f1c2d7e8a90"))
-            .at("request_id"),
+        _ => Err(Bad::rule(
+            "is not a UUID such as 0b9c6a52-6a3e-4f0e-9a53-3f1c2d7e8a90",
+        ))
+        .at("request_id"),
     }
 }
 
 /// Text as written; it may be empty.
 pub(crate) fn text(text: String) -> Result<String, Bad> {
     if text.chars().nth(LONGEST_TEXT).is_some() {
-        return Err(Bad::rule(format!("is longer than {LONGEST_TEXT} characters")));
+        return Err(Bad::rule(format!(
+            "is longer than {LONGEST_TEXT} characters"
+        )));
     }
     if text.chars().any(char::is_control) {
         return Err(Bad::rule("has a control character in it"));
@@ -177,14 +202,20 @@ pub(crate) fn code(written: String) -> Result<String, Bad> {
         return Err(Bad::missing("must be given"));
     }
     if !is_code(&written) {
-        return Err(Bad::rule("is not 1 to 24 of a-z, 0-9 and \"-\", with no \"-\" at either end"));
+        return Err(Bad::rule(
+            "is not 1 to 24 of a-z, 0-9 and \"-\", with no \"-\" at either end",
+        ));
     }
     Ok(written)
 }
 
 /// A code the office chose, or nothing.
 pub(crate) fn code_or_none(written: String) -> Result<String, Bad> {
-    if written.is_empty() { Ok(written) } else { code(written) }
+    if written.is_empty() {
+        Ok(written)
+    } else {
+        code(written)
+    }
 }
 
 /// ASFIS 3-alpha code of a species.
@@ -193,14 +224,20 @@ pub(crate) fn species(written: String) -> Result<String, Bad> {
         return Err(Bad::missing("must be given"));
     }
     if written.len() != 3 || !written.bytes().all(|b| b.is_ascii_uppercase()) {
-        return Err(Bad::rule("is not three letters A-Z, an ASFIS code such as PZO"));
+        return Err(Bad::rule(
+            "is not three letters A-Z, an ASFIS code such as PZO",
+        ));
     }
     Ok(written)
 }
 
 /// ASFIS 3-alpha code of a species, or nothing.
 pub(crate) fn species_or_none(written: String) -> Result<String, Bad> {
-    if written.is_empty() { Ok(written) } else { species(written) }
+    if written.is_empty() {
+        Ok(written)
+    } else {
+        species(written)
+    }
 }
 
 /// Number of a site.
@@ -214,7 +251,9 @@ pub(crate) fn site(number: i32) -> Result<i64, Bad> {
 /// A whole number from `least` to `most`.
 pub(crate) fn count(number: i32, least: i32, most: i32) -> Result<i64, Bad> {
     if !(least..=most).contains(&number) {
-        return Err(Bad::rule(format!("is not a whole number from {least} to {most}")));
+        return Err(Bad::rule(format!(
+            "is not a whole number from {least} to {most}"
+        )));
     }
     Ok(i64::from(number))
 }
@@ -258,10 +297,8 @@ pub(crate) fn day(date: Date) -> Result<i64, Bad> {
 
 /// A day of the calendar, where one is given.
 pub(crate) fn date_or_none(date: Option<Date>) -> Result<Option<Calendar>, Bad> {
-    date.map(|date| {
-        date_of(day(date)?).ok_or_else(|| Bad::rule("is not a day of the calendar"))
-    })
-    .transpose()
+    date.map(|date| date_of(day(date)?).ok_or_else(|| Bad::rule("is not a day of the calendar")))
+        .transpose()
 }
 
 /// A calendar date as the rules hold it.
@@ -294,7 +331,10 @@ pub(crate) fn days_of_a_year(from: Option<Date>, to: Option<Date>) -> Result<(i6
     let (from, to) = days(from, to)?;
     match (date_of(from), date_of(to)) {
         (Some(first), Some(end)) if (end - first).num_days() <= MOST_DAYS => Ok((from, to)),
-        _ => Err(Bad::rule(format!("is more than {MOST_DAYS} days after from"))).at("to"),
+        _ => Err(Bad::rule(format!(
+            "is more than {MOST_DAYS} days after from"
+        )))
+        .at("to"),
     }
 }
 
@@ -306,8 +346,10 @@ pub(crate) fn days_or_all(from: Option<Date>, to: Option<Date>) -> Result<(i64, 
 
 fn in_order(from: i64, to: i64) -> Result<(i64, i64), Bad> {
     if to <= from {
-        return Err(Bad::rule("must be after from: the last day asked for is the one before it"))
-            .at("to");
+        return Err(Bad::rule(
+            "must be after from: the last day asked for is the one before it",
+        ))
+        .at("to");
     }
     Ok((from, to))
 }
@@ -332,8 +374,13 @@ pub(crate) fn instant_or_none(timestamp: Option<Timestamp>) -> Result<Option<i64
 pub(crate) fn reading(reading: v1::Reading) -> Result<Reading, Bad> {
     let unit: WeightUnit = said(reading.unit).at("unit")?;
     let scale = code_or_none(reading.scale).at("scale")?;
-    let source = word(reading.source).at("source")?.unwrap_or(ReadingSource::Keyed);
-    plain(&reading.decimal, |text| Reading::new(text, unit, &scale, source)).at("decimal")
+    let source = word(reading.source)
+        .at("source")?
+        .unwrap_or(ReadingSource::Keyed);
+    plain(&reading.decimal, |text| {
+        Reading::new(text, unit, &scale, source)
+    })
+    .at("decimal")
 }
 
 /// A reading above zero.
@@ -360,7 +407,10 @@ pub(crate) fn plain<T, E: std::fmt::Display>(
 pub(crate) fn percent(text: &str, least: i64) -> Result<i64, Bad> {
     let ppm = plain(text, rules::office::percent_ppm)?;
     if !(least..=1_000_000).contains(&ppm) {
-        return Err(Bad::rule(format!("is not from {} to 100 percent", least / 10_000)));
+        return Err(Bad::rule(format!(
+            "is not from {} to 100 percent",
+            least / 10_000
+        )));
     }
     Ok(ppm)
 }
@@ -418,7 +468,10 @@ pub(crate) fn per(number: i32) -> Result<WeightUnit, Bad> {
 /// A temperature as read.
 pub(crate) fn temperature(read: v1::Temperature) -> Result<Temperature, Bad> {
     plain(&read.decimal, |text| decimal::scaled_signed(text, 2)).at("decimal")?;
-    Ok(Temperature { unit: said(read.unit).at("unit")?, text: read.decimal })
+    Ok(Temperature {
+        unit: said(read.unit).at("unit")?,
+        text: read.decimal,
+    })
 }
 
 /// The money of the request's site, which must be on file.

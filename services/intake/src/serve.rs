@@ -2,6 +2,9 @@
 //!
 //! It stops in order: health says so, no connection is taken any more, what was
 //! begun is finished, and what is not finished in time is left.
+//!
+//! Two codes are the wire's own, given before a request is read: OUT_OF_RANGE for
+//! one above the limit, INTERNAL for text that is not UTF-8.
 
 use std::future::Future;
 use std::time::Duration;
@@ -115,7 +118,10 @@ pub async fn serve(
     match tokio::time::timeout(GRACE, server).await {
         Ok(ended) => Ok(ended?),
         Err(_) => {
-            tracing::warn!(grace_seconds = GRACE.as_secs(), "left connections that did not end");
+            tracing::warn!(
+                grace_seconds = GRACE.as_secs(),
+                "left connections that did not end"
+            );
             Ok(())
         }
     }
@@ -126,3 +132,6 @@ async fn say(health: &HealthReporter, names: &[&'static str], status: ServingSta
         health.set_service_status(*name, status).await;
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -37,6 +37,6 @@ doc_struct! {
     PayRow { party, owed, held, owed_today }
     Flag { kind, subject, text, weight, value, gap }
     Manifest { given, left }
-    Given { site, day, upto_seq, opening, balances, settings, undrained, rules }
+    Given { site, day, upto_seq, opening, balances, history, settings, undrained, rules }
     Left { on_hand, balances }
 }

@@ -5,6 +5,7 @@
 //! rewritten counts for nothing.
 
 use std::collections::{BTreeMap, BTreeSet};
+use std::fmt::Write as _;
 
 use rules::balance::Holding;
 use rules::close::{
@@ -18,7 +19,7 @@ use rules::office::Site;
 use rules::ticket::{AdjustmentKind, Ticket, WeighIn};
 use rules::weight::Weight;
 
-use super::{Given, Turned, day_of_entry, part_id};
+use super::{Given, Turned, day_of_entry, part_id, sha256};
 use crate::db::{Record, Tx, Val};
 use crate::doc::{BadDoc, read_entry_doc};
 use crate::register::Office;
@@ -49,7 +50,10 @@ pub async fn gather(
     let (settings_entry, settings) = office.settings_at(number, start_us);
     let upto_seq = upto_seq(tx, number, day).await?;
     let mut read = Reading {
-        range: [Val::Int(entry_id(day, number, 0)), Val::Int(entry_id(day, number, 9_999_999))],
+        range: [
+            Val::Int(entry_id(day, number, 0)),
+            Val::Int(entry_id(day, number, 9_999_999)),
+        ],
         opening,
         entries: BTreeMap::new(),
         happened: Vec::new(),
@@ -76,8 +80,12 @@ pub async fn gather(
         upto_seq,
         opening: digests.on_hand,
         balances: digests.balances,
+        history: history(&parts, &read.happened),
         settings: settings_entry,
-        undrained: undrained.iter().map(|device| device.device.clone()).collect(),
+        undrained: undrained
+            .iter()
+            .map(|device| device.device.clone())
+            .collect(),
         rules: RULES_VERSION,
     };
     let input = DayInput {
@@ -92,12 +100,45 @@ pub async fn gather(
         parts,
         happened: read.happened,
         makings,
-        tickets: read.tickets.iter().map(|(&entry, ticket)| said(entry, ticket)).collect(),
+        tickets: read
+            .tickets
+            .iter()
+            .map(|(&entry, ticket)| said(entry, ticket))
+            .collect(),
         undrained,
         balances: opening.balances.clone(),
         pay,
     };
     Ok(Gathered { input, given })
+}
+
+/// Digest of what was looked up in tickets of any day: what finished parts once
+/// held, what came back had cost, and where undersize fish was proposed to go.
+fn history(parts: &BTreeMap<PartId, PartFacts>, happened: &[Happening]) -> String {
+    let mut text = String::new();
+    for (part, facts) in parts {
+        if let Some(held) = facts.finished {
+            let _ = writeln!(
+                text,
+                "{part} held {} {}",
+                held.came_in.units(),
+                held.cost_minor
+            );
+        }
+        if facts.undersize {
+            let proposed = facts.proposed.map_or("nowhere", Outlet::word);
+            let _ = writeln!(text, "{part} to {proposed} {}", facts.proposed_reason);
+        }
+    }
+    for happening in happened {
+        if let What::Returned {
+            part, cost_minor, ..
+        } = happening.what
+        {
+            let _ = writeln!(text, "{part} back in {} at {cost_minor}", happening.entry);
+        }
+    }
+    sha256(text.as_bytes())
 }
 
 async fn upto_seq(tx: &mut Tx, site: i64, day: DayNumber) -> Result<i64, BooksError> {
@@ -124,7 +165,11 @@ impl Reading<'_> {
             .entries
             .get(&entry)
             .ok_or_else(|| corrupt("entry", "id", entry, BadDoc::here("an entry of this row")))?;
-        self.happened.push(Happening { happened_us, entry, what });
+        self.happened.push(Happening {
+            happened_us,
+            entry,
+            what,
+        });
         Ok(())
     }
 
@@ -139,7 +184,12 @@ impl Reading<'_> {
     async fn ended(&self, tx: &mut Tx) -> Result<BTreeSet<i64>, BooksError> {
         let sql = "SELECT what FROM spent WHERE what BETWEEN ? AND ? AND item = 0 \
                    AND how IN ('void', 'rewrite')";
-        Ok(tx.fetch(sql, &self.range).await?.iter().map(|row| row.int(0)).collect())
+        Ok(tx
+            .fetch(sql, &self.range)
+            .await?
+            .iter()
+            .map(|row| row.int(0))
+            .collect())
     }
 
     async fn docs(&self, tx: &mut Tx, kind: &str) -> Result<Vec<Record>, BooksError> {
@@ -219,7 +269,7 @@ impl Reading<'_> {
 
     /// Makings by their rows: the pools of counts among them.
     async fn made(&mut self, tx: &mut Tx) -> Result<(), BooksError> {
-        let mut makings: BTreeMap<i64, (Vec<Used>, Vec<NewLot>, [Weight; 2])> = BTreeMap::new();
+        let mut makings: BTreeMap<i64, HalfMade> = BTreeMap::new();
         let inputs = "SELECT entry, number, place, part, weight, emptied FROM making_in \
                       WHERE entry BETWEEN ? AND ? ORDER BY entry, n";
         for row in tx.fetch(inputs, &self.range).await? {
@@ -228,27 +278,39 @@ impl Reading<'_> {
                 weight: Weight::from_units(row.int(4)),
                 emptied: row.int(5) == 1,
             };
-            makings.entry(row.int(0)).or_default().0.push(used);
+            makings.entry(row.int(0)).or_default().inputs.push(used);
         }
         let outputs = "SELECT entry, fate, number, place, part, weight FROM making_out \
                        WHERE entry BETWEEN ? AND ? ORDER BY entry, n";
         for row in tx.fetch(outputs, &self.range).await? {
             let weight = Weight::from_units(row.int(5));
-            let (_, lots, [loss, beyond]) = makings.entry(row.int(0)).or_default();
+            let making = makings.entry(row.int(0)).or_default();
             match row.text(1) {
                 "lot" => {
                     let part = part_id("making_out", row.int(2), row.int(3), row.int(4))?;
-                    lots.push(NewLot { part, weight });
+                    making.lots.push(NewLot { part, weight });
                 }
-                "cutting_loss" => *loss = weight,
-                "table_unaccounted" => *beyond = weight,
+                "cutting_loss" => making.cutting_loss = weight,
+                "table_unaccounted" => making.table_unaccounted = weight,
                 _ => {}
             }
         }
         let kinds = self.making_kinds(tx).await?;
-        for (entry, (inputs, lots, [cutting_loss, table_unaccounted])) in makings {
+        for (entry, making) in makings {
             let kind = kinds.get(&entry).copied().unwrap_or(MakingKind::Cut);
-            let what = What::Made { kind, inputs, lots, cutting_loss, table_unaccounted };
+            let HalfMade {
+                inputs,
+                lots,
+                cutting_loss,
+                table_unaccounted,
+            } = making;
+            let what = What::Made {
+                kind,
+                inputs,
+                lots,
+                cutting_loss,
+                table_unaccounted,
+            };
             self.push(entry, what)?;
         }
         Ok(())
@@ -263,7 +325,12 @@ impl Reading<'_> {
         let mut kinds = BTreeMap::new();
         for row in tx.fetch(sql, &self.range).await? {
             let kind = MakingKind::from_number(row.int(1)).ok_or_else(|| {
-                corrupt("lot", "making", row.int(0), BadDoc::here("a kind of making"))
+                corrupt(
+                    "lot",
+                    "making",
+                    row.int(0),
+                    BadDoc::here("a kind of making"),
+                )
             })?;
             kinds.insert(row.int(0), kind);
         }
@@ -290,8 +357,19 @@ impl Reading<'_> {
         for row in tx.fetch(sql, &self.range).await? {
             let part = part_id("inward", row.int(1), row.int(2), row.int(3))?;
             let weight = Weight::from_units(row.int(4));
-            let cost_minor = self.once_held(tx, part).await?.unwrap_or_default().cost_of(weight);
-            self.push(row.int(0), What::Returned { part, weight, cost_minor })?;
+            let cost_minor = self
+                .once_held(tx, part)
+                .await?
+                .unwrap_or_default()
+                .cost_of(weight);
+            self.push(
+                row.int(0),
+                What::Returned {
+                    part,
+                    weight,
+                    cost_minor,
+                },
+            )?;
         }
         Ok(())
     }
@@ -299,12 +377,22 @@ impl Reading<'_> {
     /// What a part, or else its whole lot, held when it was new; `None` where it
     /// never held anything. A made lot's cost is known only while it is on hand.
     async fn once_held(&self, tx: &mut Tx, part: PartId) -> Result<Option<Holding>, BooksError> {
-        let siblings = self.opening.on_hand.iter().filter(|(id, _)| id.lot == part.lot);
-        if let Some((_, held)) = siblings.into_iter().find(|(_, held)| !held.came_in.is_zero()) {
+        let siblings = self
+            .opening
+            .on_hand
+            .iter()
+            .filter(|(id, _)| id.lot == part.lot);
+        if let Some((_, held)) = siblings
+            .into_iter()
+            .find(|(_, held)| !held.came_in.is_zero())
+        {
             return Ok(Some(*held));
         }
         let lot = [Val::Int(part.lot.number()), Val::Int(part.lot.place())];
-        let rows = tx.fetch("SELECT entry, making FROM lot WHERE number = ? AND place = ?", &lot);
+        let rows = tx.fetch(
+            "SELECT entry, making FROM lot WHERE number = ? AND place = ?",
+            &lot,
+        );
         let (entry, making) = match rows.await?.first() {
             Some(row) => (row.int(0), row.int(1)),
             None => return Ok(None),
@@ -366,7 +454,12 @@ impl Reading<'_> {
         for row in &rows {
             let id = part_id("part", row.int(0), row.int(1), row.int(2))?;
             let lot = lots.get(&id.lot).ok_or_else(|| {
-                corrupt("part", "number", row.int(0), BadDoc::here("a part of a lot"))
+                corrupt(
+                    "part",
+                    "number",
+                    row.int(0),
+                    BadDoc::here("a part of a lot"),
+                )
             })?;
             let before = day_of_entry(row.int(5)) < day && !self.opening.on_hand.contains_key(&id);
             let mut facts = PartFacts {
@@ -378,7 +471,11 @@ impl Reading<'_> {
                 undersize: row.int(4) == Undersize::Yes.number(),
                 proposed: None,
                 proposed_reason: String::new(),
-                finished: if before { self.once_held(tx, id).await? } else { None },
+                finished: if before {
+                    self.once_held(tx, id).await?
+                } else {
+                    None
+                },
             };
             if facts.undersize && lot.making == 0 {
                 self.proposal(tx, id, lot.entry, &mut facts).await?;
@@ -408,16 +505,30 @@ impl Reading<'_> {
                 None => return Ok(()),
             },
         };
-        let position =
-            ticket.lots.iter().find(|lot| lot.place == Some(id.lot.place())).map(|lot| lot.n);
-        let line =
-            ticket.lines.iter().find(|line| Some(line.lot) == position && line.part == id.n);
+        let position = ticket
+            .lots
+            .iter()
+            .find(|lot| lot.place == Some(id.lot.place()))
+            .map(|lot| lot.n);
+        let line = ticket
+            .lines
+            .iter()
+            .find(|line| Some(line.lot) == position && line.part == id.n);
         if let Some(line) = line {
             facts.proposed = line.proposed;
             facts.proposed_reason.clone_from(&line.proposed_reason);
         }
         Ok(())
     }
+}
+
+/// A making, row by row.
+#[derive(Default)]
+struct HalfMade {
+    inputs: Vec<Used>,
+    lots: Vec<NewLot>,
+    cutting_loss: Weight,
+    table_unaccounted: Weight,
 }
 
 /// What is on file of a lot.
@@ -435,15 +546,22 @@ async fn lots(
     parts: &BTreeSet<PartId>,
 ) -> Result<BTreeMap<LotCode, LotFacts>, BooksError> {
     let codes: BTreeSet<LotCode> = parts.iter().map(|part| part.lot).collect();
-    let keys: Vec<_> =
-        codes.iter().flat_map(|code| [code.number(), code.place()].map(Val::Int)).collect();
+    let keys: Vec<_> = codes
+        .iter()
+        .flat_map(|code| [code.number(), code.place()].map(Val::Int))
+        .collect();
     let sql = "SELECT number, place, entry, species, presentation, storage, supplier, making \
                FROM lot WHERE (number, place) IN (VALUES {keys})";
     let mut lots = BTreeMap::new();
     for row in tx.fetch_keys(sql, 2, &keys).await? {
         let code = part_id("lot", row.int(0), row.int(1), 1)?.lot;
         let presentation = Presentation::from_number(row.int(4)).ok_or_else(|| {
-            corrupt("lot", "presentation", row.int(0), BadDoc::here("a known number"))
+            corrupt(
+                "lot",
+                "presentation",
+                row.int(0),
+                BadDoc::here("a known number"),
+            )
         })?;
         let facts = LotFacts {
             entry: row.int(2),
@@ -465,9 +583,16 @@ fn outlet(table: &'static str, row: i64, number: i64) -> Result<Outlet, BooksErr
 
 fn said(entry: i64, ticket: &Ticket) -> TicketSaid {
     let noticed = |code: &str| ticket.notices.iter().any(|notice| notice.code == code);
-    let price = || ticket.adjustments.iter().filter(|line| line.kind == AdjustmentKind::Price);
+    let price = || {
+        ticket
+            .adjustments
+            .iter()
+            .filter(|line| line.kind == AdjustmentKind::Price)
+    };
     // What the price shown offline made is the last adjustment of a ticket.
-    let offline = noticed("offline_difference").then(|| ticket.adjustments.last()).flatten();
+    let offline = noticed("offline_difference")
+        .then(|| ticket.adjustments.last())
+        .flatten();
     TicketSaid {
         entry,
         offline_difference_minor: offline.map_or(0, |line| line.amount.minor()),
@@ -495,15 +620,25 @@ async fn pay(tx: &mut Tx, range: &[Val<'static>; 2]) -> Result<Vec<PayChange>, B
     for sql in [on_time, late] {
         for row in tx.fetch(sql, range).await? {
             let amount = row.int(4);
-            for (kind, party, minor) in
-                [(row.text(0), row.text(1), -amount), (row.text(2), row.text(3), amount)]
-            {
+            for (kind, party, minor) in [
+                (row.text(0), row.text(1), -amount),
+                (row.text(2), row.text(3), amount),
+            ] {
                 let by = match kind {
-                    "owed" => PayBalance { owed_minor: minor, held_minor: 0 },
-                    "held" => PayBalance { owed_minor: 0, held_minor: minor },
+                    "owed" => PayBalance {
+                        owed_minor: minor,
+                        held_minor: 0,
+                    },
+                    "held" => PayBalance {
+                        owed_minor: 0,
+                        held_minor: minor,
+                    },
                     _ => continue,
                 };
-                changes.push(PayChange { party: party.to_owned(), by });
+                changes.push(PayChange {
+                    party: party.to_owned(),
+                    by,
+                });
             }
         }
     }
@@ -537,7 +672,11 @@ async fn undrained(
             }
         }
         if let Some((queued, resolved)) = last {
-            undrained.push(Undrained { device: device.clone(), queued, resolved });
+            undrained.push(Undrained {
+                device: device.clone(),
+                queued,
+                resolved,
+            });
         }
     }
     Ok(undrained)

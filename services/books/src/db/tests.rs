@@ -302,7 +302,7 @@ async fn check_types(db: Db) {
     tx.insert(&ENTRY, &[good.to_vec()]).await.unwrap();
     // Once more, now that the statement is prepared with the right types.
     drop(tx);
-    check(4, "12345678".into()).await;
+    check(4, "1.5".into()).await;
 }
 
 async fn check_columns(db: Db) {

@@ -139,7 +139,11 @@ fn presentation(prices: &PresentationPrices, edges: WeightUnit) -> v1::Presentat
     v1::PresentationPrices {
         presentation: prices.presentation.wire(),
         plate_minimum: edge(prices.plate_minimum, edges),
-        grades: prices.grades.iter().map(|grade| grade_prices(grade, edges)).collect(),
+        grades: prices
+            .grades
+            .iter()
+            .map(|grade| grade_prices(grade, edges))
+            .collect(),
     }
 }
 

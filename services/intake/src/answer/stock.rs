@@ -16,10 +16,19 @@ use crate::codes::{Coded as _, wire_or_none};
 
 /// A hold.
 pub(crate) fn hold(booked: &Booked<HoldAsked, Held>, unit: WeightUnit) -> v1::HoldPartResponse {
-    let Held { held, weight: set_aside, pay, .. } = booked.outcome;
+    let Held {
+        held,
+        weight: set_aside,
+        pay,
+        ..
+    } = booked.outcome;
     v1::HoldPartResponse {
         recorded: Some(recorded(booked)),
-        hold_id: HoldId { entry: booked.entry.number(), line: 0 }.to_string(),
+        hold_id: HoldId {
+            entry: booked.entry.number(),
+            line: 0,
+        }
+        .to_string(),
         held_part: Some(part(held)),
         weight: Some(weight(set_aside, unit)),
         pay: Some(money(pay)),
@@ -58,7 +67,12 @@ pub(crate) fn movement(
 ) -> v1::RecordMovementResponse {
     v1::RecordMovementResponse {
         recorded: Some(recorded(booked)),
-        weights: booked.outcome.taken.iter().map(|taken| weight(taken.weight, unit)).collect(),
+        weights: booked
+            .outcome
+            .taken
+            .iter()
+            .map(|taken| weight(taken.weight, unit))
+            .collect(),
         notices: booked.outcome.notices.iter().map(notice).collect(),
     }
 }
@@ -97,8 +111,16 @@ fn made(number: i64, making: &Making, unit: WeightUnit) -> v1::Making {
         cutter: making.cutter.clone(),
         kitchen: making.kitchen.clone(),
         minutes: making.minutes.clone(),
-        inputs: making.inputs.iter().map(|from| made_from(from, unit)).collect(),
-        outputs: making.outputs.iter().map(|output| output_of(number, output, unit)).collect(),
+        inputs: making
+            .inputs
+            .iter()
+            .map(|from| made_from(from, unit))
+            .collect(),
+        outputs: making
+            .outputs
+            .iter()
+            .map(|output| output_of(number, output, unit))
+            .collect(),
         input: Some(weight(making.input, unit)),
         fillet: Some(weight(making.fillet, unit)),
         cutting_loss: Some(weight(making.cutting_loss, unit)),

@@ -20,9 +20,14 @@ use crate::codes::{Coded as _, wire_or_none};
 /// A ticket as it stands, weights shown in the site's unit.
 pub(crate) fn found(found: &TicketFound, shown_in: WeightUnit) -> v1::Ticket {
     let ticket = booked(&found.booked, shown_in);
-    let Some(ended) = &found.ended else { return ticket };
-    let state =
-        if ended.voided { v1::TicketState::Voided } else { v1::TicketState::Rewritten };
+    let Some(ended) = &found.ended else {
+        return ticket;
+    };
+    let state = if ended.voided {
+        v1::TicketState::Voided
+    } else {
+        v1::TicketState::Rewritten
+    };
     v1::Ticket {
         state: state.into(),
         ended_by: ended.by.to_string(),
@@ -33,8 +38,18 @@ pub(crate) fn found(found: &TicketFound, shown_in: WeightUnit) -> v1::Ticket {
 
 /// A ticket as it was first answered.
 pub(crate) fn booked(booked: &Booked<WeighIn, Ticket>, shown_in: WeightUnit) -> v1::Ticket {
-    let Booked { entry, asked, outcome, .. } = booked;
-    let show = Show { entry: *entry, asked, ticket: outcome, unit: shown_in };
+    let Booked {
+        entry,
+        asked,
+        outcome,
+        ..
+    } = booked;
+    let show = Show {
+        entry: *entry,
+        asked,
+        ticket: outcome,
+        unit: shown_in,
+    };
     v1::Ticket {
         id: entry.to_string(),
         site: int32(asked.site),
@@ -45,8 +60,15 @@ pub(crate) fn booked(booked: &Booked<WeighIn, Ticket>, shown_in: WeightUnit) -> 
         landing: Some(landing(&asked.landing)),
         confirmation: asked.confirmation.wire(),
         lots: outcome.lots.iter().map(|lot| show.lot(lot)).collect(),
-        lines: (1..).zip(&outcome.lines).map(|(n, line)| show.line(n, line)).collect(),
-        not_bought: outcome.not_bought.iter().map(|row| show.not_bought(row)).collect(),
+        lines: (1..)
+            .zip(&outcome.lines)
+            .map(|(n, line)| show.line(n, line))
+            .collect(),
+        not_bought: outcome
+            .not_bought
+            .iter()
+            .map(|row| show.not_bought(row))
+            .collect(),
         adjustments: outcome
             .adjustments
             .iter()
@@ -73,9 +95,9 @@ pub(crate) fn booked(booked: &Booked<WeighIn, Ticket>, shown_in: WeightUnit) -> 
         state: v1::TicketState::Stands.into(),
         ended_by: String::new(),
         ended_reason: String::new(),
-        offline: asked
-            .offline_payout
-            .map(|shown| v1::Offline { payout_shown: Some(money(shown)) }),
+        offline: asked.offline_payout.map(|shown| v1::Offline {
+            payout_shown: Some(money(shown)),
+        }),
     }
 }
 
@@ -96,7 +118,10 @@ fn landing(landing: &Landing) -> v1::Landing {
 fn areas(areas: &[CatchArea]) -> Vec<v1::CatchArea> {
     areas
         .iter()
-        .map(|area| v1::CatchArea { system: area.system.clone(), code: area.code.clone() })
+        .map(|area| v1::CatchArea {
+            system: area.system.clone(),
+            code: area.code.clone(),
+        })
         .collect()
 }
 
@@ -105,7 +130,10 @@ fn payee(payee: &PayeeShare) -> v1::PayeeShare {
         Share::Ppm(ppm) => payee_share::Share::Percent(percent(ppm)),
         Share::Fixed(amount) => payee_share::Share::Fixed(money(amount)),
     };
-    v1::PayeeShare { party: payee.party.clone(), share: Some(share) }
+    v1::PayeeShare {
+        party: payee.party.clone(),
+        share: Some(share),
+    }
 }
 
 fn receiving(seen: &Receiving) -> v1::Receiving {
@@ -125,7 +153,12 @@ fn as_written(row: &Weighing) -> v1::Weighing {
         Weighed::Pieces(pieces) => weighing::Weighed::Pieces(v1::PieceWeighing {
             pieces: pieces.iter().map(reading).collect(),
         }),
-        Weighed::Tote { gross, tare, iced, pieces } => {
+        Weighed::Tote {
+            gross,
+            tare,
+            iced,
+            pieces,
+        } => {
             let (pieces, pieces_estimated) = counted(*pieces);
             weighing::Weighed::Tote(v1::ToteWeighing {
                 gross: Some(reading(gross)),
@@ -171,7 +204,9 @@ impl Show<'_> {
 
     /// A lot as it was written; positions count from 1.
     fn written(&self, n: i64) -> Option<&LotIn> {
-        self.asked.lots.get(usize::try_from(n).ok()?.checked_sub(1)?)
+        self.asked
+            .lots
+            .get(usize::try_from(n).ok()?.checked_sub(1)?)
     }
 
     fn lot_code(&self, n: i64) -> String {
@@ -191,7 +226,9 @@ impl Show<'_> {
             },
             ..v1::TicketLot::default()
         };
-        let Some(written) = self.written(lot.n) else { return shown };
+        let Some(written) = self.written(lot.n) else {
+            return shown;
+        };
         v1::TicketLot {
             species: written.species.clone(),
             presentation: written.presentation.wire(),
@@ -226,7 +263,10 @@ impl Show<'_> {
     fn line(&self, n: i64, line: &Line) -> v1::TicketLine {
         let written = self.written(line.lot);
         let (pieces, pieces_estimated) = counted(line.pieces);
-        let hold = HoldId { entry: self.entry.number(), line: n };
+        let hold = HoldId {
+            entry: self.entry.number(),
+            line: n,
+        };
         v1::TicketLine {
             n: int32(n),
             lot_code: self.lot_code(line.lot),
@@ -246,7 +286,11 @@ impl Show<'_> {
             price: Some(unit_price(line.price)),
             amount: Some(money(line.amount)),
             held: line.held,
-            hold_id: if line.held { hold.to_string() } else { String::new() },
+            hold_id: if line.held {
+                hold.to_string()
+            } else {
+                String::new()
+            },
             undersize: line.undersize.wire(),
             proposed_outlet: wire_or_none(line.proposed),
             proposed_reason: line.proposed_reason.clone(),

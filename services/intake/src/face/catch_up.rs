@@ -23,8 +23,9 @@ use crate::answer;
 use crate::errors::Refusal;
 use crate::parse::{self, At as _, Bad};
 
-/// Weigh-ins of one stream that are under way together, and outcomes that wait
-/// for their reader.
+/// Weigh-ins of one stream that are under way together.
+const TOGETHER: u32 = 256;
+/// Outcomes of one stream that wait for those before them, or for their reader.
 const WAITING: usize = 256;
 /// Most deeds a device may say it has queued.
 const MOST_QUEUED: i32 = 10_000_000;
@@ -42,7 +43,7 @@ pub(crate) fn answers(
     let reader = Reader {
         face: face.clone(),
         caller,
-        room: Arc::new(Semaphore::new(WAITING)),
+        room: Arc::new(Semaphore::new(TOGETHER as usize)),
         resolved: Arc::new(AtomicI64::new(0)),
         open: None,
         queue,
@@ -57,7 +58,10 @@ enum Pending {
     /// Known already; an error ends the stream.
     Known(Box<Result<v1::CatchUpResponse, Status>>),
     /// Of a weigh-in that is under way.
-    UnderWay { request_id: String, task: JoinHandle<v1::CatchUpResponse> },
+    UnderWay {
+        request_id: String,
+        task: JoinHandle<v1::CatchUpResponse>,
+    },
 }
 
 /// Sends each outcome as soon as it and all before it are known.
@@ -133,35 +137,43 @@ impl Reader {
     }
 
     async fn take(&mut self, request: v1::CatchUpRequest) -> Result<(), Gone> {
-        if let Some(Item::Deed(v1::Deed { deed: Some(Deed::WeighIn(weigh_in)) })) = request.item {
+        if let Some(Item::Deed(v1::Deed {
+            deed: Some(Deed::WeighIn(weigh_in)),
+        })) = request.item
+        {
             return self.begin(weigh_in).await;
         }
         let room = Arc::clone(&self.room);
         // Never closed, so this only waits.
-        let _all = room.acquire_many(WAITING as u32).await.map_err(|_| Gone)?;
+        let _all = room.acquire_many(TOGETHER).await.map_err(|_| Gone)?;
         let outcome = match request.item {
             Some(Item::Deed(v1::Deed { deed: Some(deed) })) => {
                 let outcome = do_deed(&self.face, &self.caller, deed).await;
                 count(&self.resolved, &outcome);
                 outcome
             }
-            Some(Item::Deed(v1::Deed { deed: None })) => {
-                refused(String::new(), Bad::missing("must be given").at_field("deed"))
-            }
-            Some(Item::Open(open)) => {
-                outcome(open.request_id.clone(), self.open(open).await)
-            }
+            Some(Item::Deed(v1::Deed { deed: None })) => refused(
+                String::new(),
+                Bad::missing("must be given").at_field("deed"),
+            ),
+            Some(Item::Open(open)) => outcome(open.request_id.clone(), self.open(open).await),
             Some(Item::Drained(drained)) => {
                 outcome(drained.request_id.clone(), self.drained(&drained).await)
             }
-            None => refused(String::new(), Bad::missing("must be given").at_field("item")),
+            None => refused(
+                String::new(),
+                Bad::missing("must be given").at_field("item"),
+            ),
         };
         self.put(Pending::Known(Box::new(Ok(outcome)))).await
     }
 
     /// Begins a weigh-in beside those under way, once there is room.
     async fn begin(&self, request: v1::RecordWeighInRequest) -> Result<(), Gone> {
-        let place = Arc::clone(&self.room).acquire_owned().await.map_err(|_| Gone)?;
+        let place = Arc::clone(&self.room)
+            .acquire_owned()
+            .await
+            .map_err(|_| Gone)?;
         let (face, caller) = (self.face.clone(), self.caller.clone());
         let resolved = Arc::clone(&self.resolved);
         let request_id = said_back(&request.request_id);
@@ -183,7 +195,11 @@ impl Reader {
             resolved: 0,
             open: None,
         };
-        let booked = self.face.desk.device_word(&self.caller, &request_id, word).await?;
+        let booked = self
+            .face
+            .desk
+            .device_word(&self.caller, &request_id, word)
+            .await?;
         self.resolved.store(0, Ordering::Relaxed);
         self.open = Some(Open {
             entry: booked.entry.number(),
@@ -206,7 +222,11 @@ impl Reader {
             resolved: self.resolved.load(Ordering::Relaxed),
             open: Some(open.entry),
         };
-        let booked = self.face.desk.device_word(&self.caller, &request_id, word).await?;
+        let booked = self
+            .face
+            .desk
+            .device_word(&self.caller, &request_id, word)
+            .await?;
         Ok(answer::recorded(&booked))
     }
 }
@@ -214,7 +234,10 @@ impl Reader {
 impl Bad {
     /// As the refusal of an item.
     fn at_field(self, field: &str) -> Refusal {
-        Refusal::from(Bad { field: field.to_owned(), ..self })
+        Refusal::from(Bad {
+            field: field.to_owned(),
+            ..self
+        })
     }
 }
 
@@ -233,7 +256,10 @@ fn said_back(request_id: &str) -> String {
 
 fn outcome<A: Outcome>(request_id: String, result: Result<A, Refusal>) -> v1::CatchUpResponse {
     match result {
-        Ok(answer) => v1::CatchUpResponse { request_id: said_back(&request_id), ..answer.outcome() },
+        Ok(answer) => v1::CatchUpResponse {
+            request_id: said_back(&request_id),
+            ..answer.outcome()
+        },
         Err(refusal) => refused(request_id, refusal),
     }
 }
@@ -285,7 +311,10 @@ trait Outcome {
 
 impl Outcome for v1::Recorded {
     fn outcome(self) -> v1::CatchUpResponse {
-        v1::CatchUpResponse { recorded: Some(self), ..v1::CatchUpResponse::default() }
+        v1::CatchUpResponse {
+            recorded: Some(self),
+            ..v1::CatchUpResponse::default()
+        }
     }
 }
 
@@ -296,7 +325,11 @@ impl Outcome for v1::RecordWeighInResponse {
             recorded_at: ticket.recorded_at,
             day: ticket.day,
         });
-        v1::CatchUpResponse { recorded, ticket: self.ticket, ..v1::CatchUpResponse::default() }
+        v1::CatchUpResponse {
+            recorded,
+            ticket: self.ticket,
+            ..v1::CatchUpResponse::default()
+        }
     }
 }
 
@@ -313,7 +346,9 @@ impl Outcome for v1::HoldPartResponse {
 impl Outcome for v1::RecordMakingResponse {
     fn outcome(self) -> v1::CatchUpResponse {
         let made = self.making.unwrap_or_default().outputs.into_iter();
-        let lot_codes = made.map(|made| made.lot_code).filter(|code| !code.is_empty());
+        let lot_codes = made
+            .map(|made| made.lot_code)
+            .filter(|code| !code.is_empty());
         v1::CatchUpResponse {
             recorded: self.recorded,
             lot_codes: lot_codes.collect(),

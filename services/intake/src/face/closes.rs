@@ -35,11 +35,25 @@ pub(crate) async fn list_flags(
     let open_only = request.open_only;
     let list = format!("flags {site} {from} {to} {open_only}");
     let page = Page::parse(list, request.page_size, &request.page_token)?;
-    let all = face.desk.flags(caller, FlagRange { site, from, to, open_only }).await?;
+    let all = face
+        .desk
+        .flags(
+            caller,
+            FlagRange {
+                site,
+                from,
+                to,
+                open_only,
+            },
+        )
+        .await?;
     let (flags, next_page_token) = page.cut(all, place_of);
     let unit = face.unit_of(site);
     Ok(v1::ListFlagsResponse {
-        flags: flags.iter().map(|flag| answer::close::flag(flag, unit)).collect(),
+        flags: flags
+            .iter()
+            .map(|flag| answer::close::flag(flag, unit))
+            .collect(),
         next_page_token,
     })
 }
@@ -47,7 +61,13 @@ pub(crate) async fn list_flags(
 /// A key that orders flags as they are listed: by day, kind and subject.
 fn place_of(flag: &FlagFound) -> String {
     let of = &flag.stored;
-    format!("{:08}\0{:02}\0{}\0{}", of.day, of.kind.number(), of.subject, of.key)
+    format!(
+        "{:08}\0{:02}\0{}\0{}",
+        of.day,
+        of.kind.number(),
+        of.subject,
+        of.key
+    )
 }
 
 pub(crate) async fn acknowledge_flag(

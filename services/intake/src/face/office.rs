@@ -4,10 +4,10 @@ use desk::Caller;
 use proto::v1;
 
 use super::Face;
+use crate::answer;
 use crate::errors::Refusal;
 use crate::page::Page;
-use crate::parse::{self, At as _, Asked};
-use crate::answer;
+use crate::parse::{self, Asked, At as _};
 
 pub(crate) async fn record_site(
     face: &Face,
@@ -109,7 +109,11 @@ pub(crate) async fn list_scales(
     request: v1::ListScalesRequest,
 ) -> Result<v1::ListScalesResponse, Refusal> {
     let site = parse::site(request.site)?;
-    let page = Page::parse(format!("scales {site}"), request.page_size, &request.page_token)?;
+    let page = Page::parse(
+        format!("scales {site}"),
+        request.page_size,
+        &request.page_token,
+    )?;
     let all = face.desk.scales(caller, site).await?;
     let (scales, next_page_token) = page.cut(all, |scale| scale.code.clone());
     Ok(v1::ListScalesResponse {
@@ -137,7 +141,11 @@ pub(crate) async fn list_totes(
     request: v1::ListTotesRequest,
 ) -> Result<v1::ListTotesResponse, Refusal> {
     let site = parse::site(request.site)?;
-    let page = Page::parse(format!("totes {site}"), request.page_size, &request.page_token)?;
+    let page = Page::parse(
+        format!("totes {site}"),
+        request.page_size,
+        &request.page_token,
+    )?;
     let all = face.desk.totes(caller, site).await?;
     let (totes, next_page_token) = page.cut(all, |tote| tote.code.clone());
     Ok(v1::ListTotesResponse {
@@ -165,7 +173,11 @@ pub(crate) async fn list_devices(
     request: v1::ListDevicesRequest,
 ) -> Result<v1::ListDevicesResponse, Refusal> {
     let site = parse::site(request.site)?;
-    let page = Page::parse(format!("devices {site}"), request.page_size, &request.page_token)?;
+    let page = Page::parse(
+        format!("devices {site}"),
+        request.page_size,
+        &request.page_token,
+    )?;
     let all = face.desk.devices(caller, site).await?;
     let (devices, next_page_token) = page.cut(all, |device| device.code.clone());
     Ok(v1::ListDevicesResponse {
@@ -179,7 +191,10 @@ pub(crate) async fn record_settings(
     caller: &Caller,
     request: v1::RecordSettingsRequest,
 ) -> Result<v1::RecordSettingsResponse, Refusal> {
-    let site = request.settings.as_ref().map_or(0, |settings| settings.site);
+    let site = request
+        .settings
+        .as_ref()
+        .map_or(0, |settings| settings.site);
     let money = face.money_of(caller, site).await?;
     let Asked { request_id, what } = parse::office::settings(request, money)?;
     let booked = face.desk.record_settings(caller, &request_id, what).await?;
@@ -197,7 +212,9 @@ pub(crate) async fn get_settings(
     let site = parse::site(request.site)?;
     let at_us = parse::instant_or_none(request.at).at("at")?;
     let settings = face.desk.settings(caller, site, at_us).await?;
-    Ok(v1::GetSettingsResponse { settings: Some(answer::office::settings(&settings)) })
+    Ok(v1::GetSettingsResponse {
+        settings: Some(answer::office::settings(&settings)),
+    })
 }
 
 pub(crate) async fn post_price_list(

@@ -57,7 +57,11 @@ pub(crate) async fn set_clock(
     _: &Caller,
     request: v1::SetClockRequest,
 ) -> Result<v1::SetClockResponse, Refusal> {
-    let now_us = parse::given(request.now).and_then(parse::instant).at("now")?;
+    let now_us = parse::given(request.now)
+        .and_then(parse::instant)
+        .at("now")?;
     let set_us = face.desk.set_clock(now_us).await?;
-    Ok(v1::SetClockResponse { now: Some(answer::timestamp(set_us)) })
+    Ok(v1::SetClockResponse {
+        now: Some(answer::timestamp(set_us)),
+    })
 }

@@ -15,7 +15,10 @@ pub(crate) async fn hold_part(
 ) -> Result<v1::HoldPartResponse, Refusal> {
     let Asked { request_id, what } = parse::stock::hold(request)?;
     let booked = face.desk.hold(caller, &request_id, what).await?;
-    Ok(answer::stock::hold(&booked, face.unit_of(booked.entry.site())))
+    Ok(answer::stock::hold(
+        &booked,
+        face.unit_of(booked.entry.site()),
+    ))
 }
 
 pub(crate) async fn release_hold(
@@ -25,7 +28,10 @@ pub(crate) async fn release_hold(
 ) -> Result<v1::ReleaseHoldResponse, Refusal> {
     let Asked { request_id, what } = parse::stock::release(request)?;
     let booked = face.desk.release(caller, &request_id, what).await?;
-    Ok(answer::stock::release(&booked, face.unit_of(booked.entry.site())))
+    Ok(answer::stock::release(
+        &booked,
+        face.unit_of(booked.entry.site()),
+    ))
 }
 
 pub(crate) async fn regrade_part(
@@ -35,7 +41,10 @@ pub(crate) async fn regrade_part(
 ) -> Result<v1::RegradePartResponse, Refusal> {
     let Asked { request_id, what } = parse::stock::regrade(request)?;
     let booked = face.desk.regrade(caller, &request_id, what).await?;
-    Ok(answer::stock::regrade(&booked, face.unit_of(booked.entry.site())))
+    Ok(answer::stock::regrade(
+        &booked,
+        face.unit_of(booked.entry.site()),
+    ))
 }
 
 pub(crate) async fn record_movement(
@@ -46,7 +55,10 @@ pub(crate) async fn record_movement(
     let money = face.money_of(caller, request.site).await?;
     let Asked { request_id, what } = parse::stock::movement(request, money)?;
     let booked = face.desk.movement(caller, &request_id, what).await?;
-    Ok(answer::stock::movement(&booked, face.unit_of(booked.entry.site())))
+    Ok(answer::stock::movement(
+        &booked,
+        face.unit_of(booked.entry.site()),
+    ))
 }
 
 pub(crate) async fn record_return(
@@ -56,7 +68,10 @@ pub(crate) async fn record_return(
 ) -> Result<v1::RecordReturnResponse, Refusal> {
     let Asked { request_id, what } = parse::stock::customer_return(request)?;
     let booked = face.desk.customer_return(caller, &request_id, what).await?;
-    Ok(answer::stock::customer_return(&booked, face.unit_of(booked.entry.site())))
+    Ok(answer::stock::customer_return(
+        &booked,
+        face.unit_of(booked.entry.site()),
+    ))
 }
 
 pub(crate) async fn record_making(
@@ -66,7 +81,10 @@ pub(crate) async fn record_making(
 ) -> Result<v1::RecordMakingResponse, Refusal> {
     let Asked { request_id, what } = parse::stock::making(request)?;
     let booked = face.desk.making(caller, &request_id, what).await?;
-    Ok(answer::stock::making(&booked, face.unit_of(booked.entry.site())))
+    Ok(answer::stock::making(
+        &booked,
+        face.unit_of(booked.entry.site()),
+    ))
 }
 
 pub(crate) async fn record_count(

@@ -18,7 +18,9 @@ pub(crate) async fn record_weigh_in(
     let Asked { request_id, what } = parse::weigh_in::weigh_in(request, money)?;
     let booked = face.desk.weigh_in(caller, &request_id, what).await?;
     let unit = face.unit_of(booked.asked.site);
-    Ok(v1::RecordWeighInResponse { ticket: Some(answer::ticket::booked(&booked, unit)) })
+    Ok(v1::RecordWeighInResponse {
+        ticket: Some(answer::ticket::booked(&booked, unit)),
+    })
 }
 
 pub(crate) async fn get_ticket(
@@ -29,7 +31,9 @@ pub(crate) async fn get_ticket(
     let id = parse::entry_id(&request.ticket).at("ticket")?;
     let found = face.desk.ticket(caller, id).await?;
     let unit = face.unit_of(found.booked.asked.site);
-    Ok(v1::GetTicketResponse { ticket: Some(answer::ticket::found(&found, unit)) })
+    Ok(v1::GetTicketResponse {
+        ticket: Some(answer::ticket::found(&found, unit)),
+    })
 }
 
 pub(crate) async fn list_tickets(
@@ -51,11 +55,13 @@ pub(crate) async fn list_tickets(
         limit: page.one_more(),
     };
     let found = face.desk.tickets(caller, range).await?;
-    let (tickets, next_page_token) =
-        page.first_of(found, |found| found.booked.entry.to_string());
+    let (tickets, next_page_token) = page.first_of(found, |found| found.booked.entry.to_string());
     let unit = face.unit_of(site);
     Ok(v1::ListTicketsResponse {
-        tickets: tickets.iter().map(|found| answer::ticket::found(found, unit)).collect(),
+        tickets: tickets
+            .iter()
+            .map(|found| answer::ticket::found(found, unit))
+            .collect(),
         next_page_token,
     })
 }
@@ -67,5 +73,7 @@ pub(crate) async fn void_ticket(
 ) -> Result<v1::VoidTicketResponse, Refusal> {
     let Asked { request_id, what } = parse::weigh_in::void_ticket(request)?;
     let booked = face.desk.void_ticket(caller, &request_id, what).await?;
-    Ok(v1::VoidTicketResponse { recorded: Some(answer::recorded(&booked)) })
+    Ok(v1::VoidTicketResponse {
+        recorded: Some(answer::recorded(&booked)),
+    })
 }

@@ -101,8 +101,12 @@ pub(crate) fn species_on_file(request: v1::RecordSpeciesRequest) -> Result<Asked
 /// A scale.
 pub(crate) fn scale(request: v1::RecordScaleRequest) -> Result<Asked<Scale>, Bad> {
     asked(&request.request_id, request.scale, "scale", |scale| {
-        let division = given(scale.division).and_then(reading_above_zero).at("division")?;
-        let capacity = given(scale.capacity).and_then(reading_above_zero).at("capacity")?;
+        let division = given(scale.division)
+            .and_then(reading_above_zero)
+            .at("division")?;
+        let capacity = given(scale.capacity)
+            .and_then(reading_above_zero)
+            .at("capacity")?;
         if capacity.weight < division.weight {
             return Err(Bad::rule("must be at least one division")).at("capacity");
         }
@@ -146,49 +150,59 @@ pub(crate) fn settings(
     request: v1::RecordSettingsRequest,
     money: Option<Currency>,
 ) -> Result<Asked<Settings>, Bad> {
-    asked(&request.request_id, request.settings, "settings", |settings| {
-        let percent = |text: Option<String>, field| {
-            text.map(|text| percent(&text, 0)).transpose().at(field)
-        };
-        let weight = |weight: Option<v1::Reading>, field| weight.map(reading).transpose().at(field);
-        let site = super::site(settings.site)?;
-        let money = on_file(site, money)?;
-        let outlet = word(settings.undersize_outlet).and_then(|outlet| match outlet {
-            None | Some(Outlet::Soup | Outlet::Donation) => Ok(outlet),
-            Some(_) => Err(Bad::rule("must be soup or donation")),
-        });
-        let drip_rates = each(settings.drip_rates, MOST_ROWS, drip_rate).at("drip_rates")?;
-        for (i, rate) in drip_rates.iter().enumerate() {
-            let twice = drip_rates.iter().take(i).any(|other| {
-                (&other.species, other.presentation, other.storage)
-                    == (&rate.species, rate.presentation, rate.storage)
+    asked(
+        &request.request_id,
+        request.settings,
+        "settings",
+        |settings| {
+            let percent = |text: Option<String>, field| {
+                text.map(|text| percent(&text, 0)).transpose().at(field)
+            };
+            let weight =
+                |weight: Option<v1::Reading>, field| weight.map(reading).transpose().at(field);
+            let site = super::site(settings.site)?;
+            let money = on_file(site, money)?;
+            let outlet = word(settings.undersize_outlet).and_then(|outlet| match outlet {
+                None | Some(Outlet::Soup | Outlet::Donation) => Ok(outlet),
+                Some(_) => Err(Bad::rule("must be soup or donation")),
             });
-            if twice {
-                return Err(Bad::rule("has this species, presentation and storage twice"))
+            let drip_rates = each(settings.drip_rates, MOST_ROWS, drip_rate).at("drip_rates")?;
+            for (i, rate) in drip_rates.iter().enumerate() {
+                let twice = drip_rates.iter().take(i).any(|other| {
+                    (&other.species, other.presentation, other.storage)
+                        == (&rate.species, rate.presentation, rate.storage)
+                });
+                if twice {
+                    return Err(Bad::rule(
+                        "has this species, presentation and storage twice",
+                    ))
                     .at(&format!("drip_rates[{i}]"));
+                }
             }
-        }
-        let flag_value = settings.flag_value.map(|value| money_from_zero(&value, money));
-        Ok(Settings {
-            site,
-            effective_from_us: instant_or_none(settings.effective_from).at("effective_from")?,
-            ice_ppm: percent(settings.ice_percent, "ice_percent")?,
-            undersize_outlet: outlet.at("undersize_outlet")?,
-            drip_rates,
-            flag_weight: weight(settings.flag_weight, "flag_weight")?,
-            flag_ppm: percent(settings.flag_percent, "flag_percent")?,
-            flag_value: flag_value.transpose().at("flag_value")?,
-            cutting_loss_ppm: percent(settings.cutting_loss_percent, "cutting_loss_percent")?,
-            water_ppm: percent(settings.water_percent, "water_percent")?,
-            finished_weight: weight(settings.finished_weight, "finished_weight")?,
-            finished_ppm: percent(settings.finished_percent, "finished_percent")?,
-            hold_days: settings
-                .hold_days
-                .map(|days| count(days, 0, 3650))
-                .transpose()
-                .at("hold_days")?,
-        })
-    })
+            let flag_value = settings
+                .flag_value
+                .map(|value| money_from_zero(&value, money));
+            Ok(Settings {
+                site,
+                effective_from_us: instant_or_none(settings.effective_from).at("effective_from")?,
+                ice_ppm: percent(settings.ice_percent, "ice_percent")?,
+                undersize_outlet: outlet.at("undersize_outlet")?,
+                drip_rates,
+                flag_weight: weight(settings.flag_weight, "flag_weight")?,
+                flag_ppm: percent(settings.flag_percent, "flag_percent")?,
+                flag_value: flag_value.transpose().at("flag_value")?,
+                cutting_loss_ppm: percent(settings.cutting_loss_percent, "cutting_loss_percent")?,
+                water_ppm: percent(settings.water_percent, "water_percent")?,
+                finished_weight: weight(settings.finished_weight, "finished_weight")?,
+                finished_ppm: percent(settings.finished_percent, "finished_percent")?,
+                hold_days: settings
+                    .hold_days
+                    .map(|days| count(days, 0, 3650))
+                    .transpose()
+                    .at("hold_days")?,
+            })
+        },
+    )
 }
 
 fn drip_rate(rate: v1::DripRate) -> Result<DripRate, Bad> {
@@ -210,32 +224,39 @@ pub(crate) fn price_list(
     request: v1::PostPriceListRequest,
     money: Option<Currency>,
 ) -> Result<Asked<PriceList>, Bad> {
-    asked(&request.request_id, request.price_list, "price_list", |list| {
-        let site = super::site(list.site)?;
-        if !list.id.is_empty() {
-            return Err(Bad::rule("is set by the service")).at("id");
-        }
-        let terms = Terms {
-            currency: on_file(site, money)?,
-            per: per(list.price_per).at("price_per")?,
-            edges: said(list.edge_unit).at("edge_unit")?,
-        };
-        let presentations = some_of(list.presentations, MOST_ROWS, |p| terms.presentation(p));
-        let adjustments = each(list.condition_adjustments, MOST_ROWS, |a| terms.condition(&a));
-        Ok(PriceList {
-            site,
-            species: species(list.species).at("species")?,
-            effective_from_us: instant_or_none(list.effective_from)
-                .at("effective_from")?
-                .unwrap_or(desk::IN_A_MINUTE),
-            band_by: said(list.band_by).at("band_by")?,
-            currency: terms.currency,
-            price_per: terms.per,
-            edge_unit: terms.edges,
-            presentations: presentations.at("presentations")?,
-            condition_adjustments: adjustments.at("condition_adjustments")?,
-        })
-    })
+    asked(
+        &request.request_id,
+        request.price_list,
+        "price_list",
+        |list| {
+            let site = super::site(list.site)?;
+            if !list.id.is_empty() {
+                return Err(Bad::rule("is set by the service")).at("id");
+            }
+            let terms = Terms {
+                currency: on_file(site, money)?,
+                per: per(list.price_per).at("price_per")?,
+                edges: said(list.edge_unit).at("edge_unit")?,
+            };
+            let presentations = some_of(list.presentations, MOST_ROWS, |p| terms.presentation(p));
+            let adjustments = each(list.condition_adjustments, MOST_ROWS, |a| {
+                terms.condition(&a)
+            });
+            Ok(PriceList {
+                site,
+                species: species(list.species).at("species")?,
+                effective_from_us: instant_or_none(list.effective_from)
+                    .at("effective_from")?
+                    .unwrap_or(desk::IN_A_MINUTE),
+                band_by: said(list.band_by).at("band_by")?,
+                currency: terms.currency,
+                price_per: terms.per,
+                edge_unit: terms.edges,
+                presentations: presentations.at("presentations")?,
+                condition_adjustments: adjustments.at("condition_adjustments")?,
+            })
+        },
+    )
 }
 
 /// What all prices and edges of one list share.
@@ -255,8 +276,7 @@ impl Terms {
     }
 
     fn presentation(&self, row: v1::PresentationPrices) -> Result<PresentationPrices, Bad> {
-        let presentation: rules::fish::Presentation =
-            said(row.presentation).at("presentation")?;
+        let presentation: rules::fish::Presentation = said(row.presentation).at("presentation")?;
         let plate_minimum = match row.plate_minimum.as_str() {
             "" if !presentation.is_fish() => Ok(Weight::ZERO),
             text => self.edge(text),
@@ -290,8 +310,9 @@ impl Terms {
     }
 
     fn condition(&self, row: &v1::ConditionAdjustment) -> Result<ConditionAdjustment, Bad> {
-        let per_unit =
-            plain(&row.per_unit, |text| UnitPrice::signed(text, self.currency, self.per));
+        let per_unit = plain(&row.per_unit, |text| {
+            UnitPrice::signed(text, self.currency, self.per)
+        });
         Ok(ConditionAdjustment {
             condition: said(row.condition).at("condition")?,
             per_unit: per_unit.at("per_unit")?,

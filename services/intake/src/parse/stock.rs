@@ -83,9 +83,15 @@ pub(crate) fn movement(
     } else {
         code_or_none(request.counterparty)
     };
-    let reason =
-        if outlet == Outlet::Discard { name(request.reason) } else { text(request.reason) };
-    let price = request.price.map(|price| unit_price(&price, money)).transpose();
+    let reason = if outlet == Outlet::Discard {
+        name(request.reason)
+    } else {
+        text(request.reason)
+    };
+    let price = request
+        .price
+        .map(|price| unit_price(&price, money))
+        .transpose();
     Ok(Asked {
         request_id,
         what: MovementAsked {
@@ -94,7 +100,11 @@ pub(crate) fn movement(
             taken: some_of(request.taken, MOST_ROWS, taken).at("taken")?,
             counterparty: counterparty.at("counterparty")?,
             reason: reason.at("reason")?,
-            temperature: request.temperature.map(temperature).transpose().at("temperature")?,
+            temperature: request
+                .temperature
+                .map(temperature)
+                .transpose()
+                .at("temperature")?,
             price: price.at("price")?,
             plan_line: text(request.plan_line).at("plan_line")?,
             happened_us: instant_or_none(request.happened_at).at("happened_at")?,
@@ -103,17 +113,21 @@ pub(crate) fn movement(
 }
 
 /// Fish a customer brought back.
-pub(crate) fn customer_return(
-    request: v1::RecordReturnRequest,
-) -> Result<Asked<ReturnAsked>, Bad> {
+pub(crate) fn customer_return(request: v1::RecordReturnRequest) -> Result<Asked<ReturnAsked>, Bad> {
     Ok(Asked {
         request_id: request_id(&request.request_id)?,
         what: ReturnAsked {
             movement: entry_id(&request.movement).at("movement")?,
             part: part(request.part).at("part")?,
-            weight: given(request.weight).and_then(reading_above_zero).at("weight")?,
+            weight: given(request.weight)
+                .and_then(reading_above_zero)
+                .at("weight")?,
             reason: name(request.reason).at("reason")?,
-            temperature: request.temperature.map(temperature).transpose().at("temperature")?,
+            temperature: request
+                .temperature
+                .map(temperature)
+                .transpose()
+                .at("temperature")?,
             happened_us: instant_or_none(request.happened_at).at("happened_at")?,
         },
     })
@@ -149,12 +163,14 @@ pub(crate) fn making(request: v1::RecordMakingRequest) -> Result<Asked<MakingAsk
 fn input(row: v1::MakingInput, kind: MakingKind) -> Result<MakingInput, Bad> {
     let source = match row.source {
         Some(making_input::Source::Part(named)) => Source::Part(part(Some(named)).at("part")?),
-        Some(making_input::Source::Dispatch(id)) => {
-            Source::Dispatch(entry_id(&id).at("dispatch")?)
-        }
+        Some(making_input::Source::Dispatch(id)) => Source::Dispatch(entry_id(&id).at("dispatch")?),
         None => return Err(Bad::missing("either part or dispatch must be given")),
     };
-    Ok(MakingInput { source, weight: pool_or_weighed(row.weight, kind)?, emptied: row.emptied })
+    Ok(MakingInput {
+        source,
+        weight: pool_or_weighed(row.weight, kind)?,
+        emptied: row.emptied,
+    })
 }
 
 fn output(row: v1::MakingOutput, kind: MakingKind) -> Result<MakingOutput, Bad> {
@@ -166,14 +182,20 @@ fn output(row: v1::MakingOutput, kind: MakingKind) -> Result<MakingOutput, Bad> 
         }
         (Fate::Lot | Fate::Discard, weight) => pool_or_weighed(weight, kind)?,
     };
-    let reason = if fate == Fate::Discard { name(row.reason) } else { text(row.reason) };
+    let reason = if fate == Fate::Discard {
+        name(row.reason)
+    } else {
+        text(row.reason)
+    };
     Ok(MakingOutput {
         presentation: said(row.presentation).at("presentation")?,
         fate,
         weight,
         storage: word(row.storage).at("storage")?,
         reason: reason.at("reason")?,
-        grade: grade_or_none(&row.grade).at("grade")?.unwrap_or_else(Grade::none),
+        grade: grade_or_none(&row.grade)
+            .at("grade")?
+            .unwrap_or_else(Grade::none),
     })
 }
 
@@ -207,14 +229,18 @@ fn pool(pool: v1::PoolCount) -> Result<PoolAsked, Bad> {
         parts: some_of(pool.parts, MOST_ROWS, |named| part(Some(named))).at("parts")?,
         weight: given(pool.weight).and_then(reading).at("weight")?,
         storage: word(pool.storage).at("storage")?,
-        grade: grade_or_none(&pool.grade).at("grade")?.unwrap_or_else(Grade::none),
+        grade: grade_or_none(&pool.grade)
+            .at("grade")?
+            .unwrap_or_else(Grade::none),
     })
 }
 
 fn taken(row: v1::Taken) -> Result<Taken, Bad> {
     Ok(Taken {
         part: part(row.part).at("part")?,
-        weight: given(row.weight).and_then(reading_above_zero).at("weight")?,
+        weight: given(row.weight)
+            .and_then(reading_above_zero)
+            .at("weight")?,
         emptied: row.emptied,
     })
 }
@@ -223,7 +249,11 @@ fn part(named: Option<v1::PartRef>) -> Result<PartRef, Bad> {
     let named = given(named)?;
     Ok(PartRef {
         lot: lot_code(&named.lot_code).at("lot_code")?,
-        part: named.part.map(|n| count(n, 1, LAST_PART)).transpose().at("part")?,
+        part: named
+            .part
+            .map(|n| count(n, 1, LAST_PART))
+            .transpose()
+            .at("part")?,
     })
 }
 
@@ -233,19 +263,22 @@ fn all_or(weight: Option<v1::Reading>) -> Result<Option<Reading>, Bad> {
 }
 
 /// A weight that only a pool may leave out.
-fn pool_or_weighed(
-    weight: Option<v1::Reading>,
-    kind: MakingKind,
-) -> Result<Option<Reading>, Bad> {
+fn pool_or_weighed(weight: Option<v1::Reading>, kind: MakingKind) -> Result<Option<Reading>, Bad> {
     if weight.is_none() && kind != MakingKind::Pool {
-        return Err(Bad::missing("must be given: only a pool takes what the book says"))
-            .at("weight");
+        return Err(Bad::missing(
+            "must be given: only a pool takes what the book says",
+        ))
+        .at("weight");
     }
     all_or(weight)
 }
 
 fn grade_or_none(written: &str) -> Result<Option<Grade>, Bad> {
-    if written.is_empty() { Ok(None) } else { grade(written).map(Some) }
+    if written.is_empty() {
+        Ok(None)
+    } else {
+        grade(written).map(Some)
+    }
 }
 
 fn hold_id(written: &str) -> Result<HoldId, Bad> {

@@ -45,7 +45,10 @@ pub(crate) fn weigh_in(
     let what = WeighIn {
         site,
         harvester: code(request.harvester).at("harvester")?,
-        landing: request.landing.map_or_else(|| Ok(Landing::default()), landing).at("landing")?,
+        landing: request
+            .landing
+            .map_or_else(|| Ok(Landing::default()), landing)
+            .at("landing")?,
         lots: some_of(request.lots, most_lots, lot).at("lots")?,
         confirmation: said(request.confirmation).at("confirmation")?,
         first_reading_us: instant_or_none(request.first_reading_at).at("first_reading_at")?,
@@ -54,8 +57,10 @@ pub(crate) fn weigh_in(
         device: code_or_none(request.device).at("device")?,
         rewrites: request.rewrites.map(rewrite).transpose().at("rewrites")?,
         payees: each(request.payees, MOST_ROWS, |share| payee(share, currency)).at("payees")?,
-        adjustments: each(request.adjustments, MOST_ROWS, |row| adjustment(row, currency))
-            .at("adjustments")?,
+        adjustments: each(request.adjustments, MOST_ROWS, |row| {
+            adjustment(row, currency)
+        })
+        .at("adjustments")?,
         note: text(request.note).at("note")?,
     };
     both_instants(&what)?;
@@ -66,12 +71,8 @@ pub(crate) fn weigh_in(
 /// without the other says nothing.
 fn both_instants(asked: &WeighIn) -> Result<(), Bad> {
     match (asked.first_reading_us, asked.sent_us) {
-        (Some(_), None) => {
-            Err(Bad::missing("must be given with first_reading_at")).at("sent_at")
-        }
-        (None, Some(_)) => {
-            Err(Bad::missing("must be given with sent_at")).at("first_reading_at")
-        }
+        (Some(_), None) => Err(Bad::missing("must be given with first_reading_at")).at("sent_at"),
+        (None, Some(_)) => Err(Bad::missing("must be given with sent_at")).at("first_reading_at"),
         _ => Ok(()),
     }
 }
@@ -98,7 +99,11 @@ fn landing(landing: v1::Landing) -> Result<Landing, Bad> {
         landed_on: date_or_none(landing.landed_on).at("landed_on")?,
         vessel: text(landing.vessel).at("vessel")?,
         vessel_use: word(landing.vessel_use).at("vessel_use")?,
-        dives: landing.dives.map(|dives| count(dives, 0, MOST_DIVES)).transpose().at("dives")?,
+        dives: landing
+            .dives
+            .map(|dives| count(dives, 0, MOST_DIVES))
+            .transpose()
+            .at("dives")?,
     })
 }
 
@@ -120,10 +125,14 @@ fn lot(lot: v1::LotIn) -> Result<LotIn, Bad> {
         species: species(lot.species).at("species")?,
         presentation,
         storage: word(lot.storage).at("storage")?,
-        weighings: some_of(lot.weighings, MOST_WEIGHINGS, |row| weighing(row, presentation))
-            .at("weighings")?,
+        weighings: some_of(lot.weighings, MOST_WEIGHINGS, |row| {
+            weighing(row, presentation)
+        })
+        .at("weighings")?,
         receiving: receiving(lot.receiving.unwrap_or_default()).at("receiving")?,
-        small_fish: word(lot.small_fish).at("small_fish")?.unwrap_or(SmallFish::Sell),
+        small_fish: word(lot.small_fish)
+            .at("small_fish")?
+            .unwrap_or(SmallFish::Sell),
         areas: areas(lot.areas)?,
         harvest_from,
         harvest_to,
@@ -131,7 +140,9 @@ fn lot(lot: v1::LotIn) -> Result<LotIn, Bad> {
 }
 
 fn receiving(seen: v1::Receiving) -> Result<Receiving, Bad> {
-    let decision = word(seen.decision).at("decision")?.unwrap_or(Decision::Accept);
+    let decision = word(seen.decision)
+        .at("decision")?
+        .unwrap_or(Decision::Accept);
     let reason = match decision {
         Decision::Accept => text(seen.reason),
         Decision::Hold | Decision::Refuse => name(seen.reason),
@@ -178,16 +189,25 @@ fn tote(tote: v1::ToteWeighing) -> Result<Weighed, Bad> {
         Some(tote_weighing::Tare::TareReading(tare)) => {
             Tare::Reading(reading(tare).at("tare_reading")?)
         }
-        Some(tote_weighing::Tare::Tote(named)) => {
-            Tare::Tote { code: code(named).at("tote")?, posted: None }
-        }
+        Some(tote_weighing::Tare::Tote(named)) => Tare::Tote {
+            code: code(named).at("tote")?,
+            posted: None,
+        },
         Some(tote_weighing::Tare::Tared(true)) => Tare::Tared,
         Some(tote_weighing::Tare::Tared(false)) => {
             return Err(Bad::rule("is true or left out")).at("tared");
         }
-        None => return Err(Bad::missing("one of tare_reading, tote or tared must be given")),
+        None => {
+            return Err(Bad::missing(
+                "one of tare_reading, tote or tared must be given",
+            ));
+        }
     };
-    let count = tote.pieces.map(|n| count(n, 1, MOST_IN_TOTE)).transpose().at("pieces")?;
+    let count = tote
+        .pieces
+        .map(|n| count(n, 1, MOST_IN_TOTE))
+        .transpose()
+        .at("pieces")?;
     let pieces = match (count, tote.pieces_estimated) {
         (Some(n), false) => Pieces::Counted(n),
         (Some(n), true) => Pieces::Estimated(n),
@@ -196,7 +216,12 @@ fn tote(tote: v1::ToteWeighing) -> Result<Weighed, Bad> {
             return Err(Bad::missing("must be given where it is estimated")).at("pieces");
         }
     };
-    Ok(Weighed::Tote { gross, tare, iced: tote.iced, pieces })
+    Ok(Weighed::Tote {
+        gross,
+        tare,
+        iced: tote.iced,
+        pieces,
+    })
 }
 
 fn rewrite(rewrite: v1::Rewrite) -> Result<Rewrite, Bad> {
@@ -210,9 +235,7 @@ fn payee(share: v1::PayeeShare, currency: Currency) -> Result<PayeeShare, Bad> {
     Ok(PayeeShare {
         party: code(share.party).at("party")?,
         share: match share.share {
-            Some(payee_share::Share::Percent(text)) => {
-                Share::Ppm(percent(&text, 0).at("percent")?)
-            }
+            Some(payee_share::Share::Percent(text)) => Share::Ppm(percent(&text, 0).at("percent")?),
             Some(payee_share::Share::Fixed(amount)) => {
                 Share::Fixed(money_from_zero(&amount, currency).at("fixed")?)
             }
@@ -232,7 +255,11 @@ fn adjustment(row: v1::Adjustment, currency: Currency) -> Result<Adjustment, Bad
         Some(adjustment::Amount::Flat(amount)) => {
             AdjustBy::Flat(money(&amount, currency).at("flat")?)
         }
-        None => return Err(Bad::missing("one of per_weight, percent or flat must be given")),
+        None => {
+            return Err(Bad::missing(
+                "one of per_weight, percent or flat must be given",
+            ));
+        }
     };
     Ok(Adjustment {
         name: name(row.name).at("name")?,
@@ -243,7 +270,10 @@ fn adjustment(row: v1::Adjustment, currency: Currency) -> Result<Adjustment, Bad
 
 fn signed_price(price: &v1::SignedUnitPrice, currency: Currency) -> Result<UnitPrice, Bad> {
     let per = per(price.per).at("per")?;
-    plain(&price.decimal, |text| UnitPrice::signed(text, currency, per)).at("decimal")
+    plain(&price.decimal, |text| {
+        UnitPrice::signed(text, currency, per)
+    })
+    .at("decimal")
 }
 
 #[cfg(test)]

@@ -522,6 +522,12 @@ fn a_hold_is_old_after_its_days() {
     let on_hand = told.judged().on_hand;
     assert_eq!(on_hand[&part(2)].held_us, START + 2 * 60_000_000);
     assert_eq!(on_hand.get(&part(1)), None, "all of it is set aside");
+    // More set aside later does not make it younger.
+    let told = told.bought(1, "4", "20").shifted(1, 2, "4");
+    assert_eq!(
+        told.judged().on_hand[&part(2)].held_us,
+        START + 2 * 60_000_000
+    );
 }
 
 #[test]
@@ -812,6 +818,15 @@ fn a_count_told_next_morning_is_taken_at_the_end_of_its_day() {
         .at(20);
     assert_eq!(told.judged().doc.balance.unaccounted, Weight::ZERO);
     assert_eq!(told.judged().doc.balance.closing, lb("25"));
+    // And drip runs to the end of the day, not into the morning.
+    let told = day()
+        .drip(10_000)
+        .bought(1, "40", "200")
+        .at(-3)
+        .counted(1, "39.6")
+        .at(27);
+    let shrink = told.judged().doc.balance.shrink;
+    assert_eq!(shrink.shown(WeightUnit::Lb), "0.40");
 }
 
 /// One of the things that can happen to a part.

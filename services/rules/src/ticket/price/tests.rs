@@ -990,7 +990,8 @@ fn cautions_stand_once_and_defer() {
         assert_eq!(codes.pop().as_deref(), Some("local_codes"));
         assert!(
             cautions
-                .last()
+                .clone()
+                .next_back()
                 .is_some_and(|notice| notice.text.contains("licensed or trained"))
         );
         codes

@@ -1,0 +1,445 @@
+//! How fast tickets are taken, each figure beside what it can be held against.
+//!
+//! The real program answers on the loopback with a fresh book, and everything is
+//! measured side by side in one run, because only ratios of one run count: a busy
+//! machine makes a disk many times slower. Nothing is gated.
+//!
+//! - A weigh-in by its unary method, answered after the commit, against a call that
+//!   does nothing (the book's clock) of the same program.
+//! - Weigh-ins in a stream, against the bare writer: the scribe of the same crate,
+//!   handed the very same deeds ready-made, on a fresh book of the same engine.
+//! - One transaction for each of those deeds, against the scribe's groups.
+//!
+//! A ticket has three lines. SQLite always; PostgreSQL where
+//! `WEIGHHOUSE_TEST_POSTGRES` names an administrator of one. By TCP it waits up to
+//! 40 ms for each large statement: sqlx 0.9.0 does not set TCP_NODELAY (its issue
+//! 4335). A socket of the machine, `?host=/var/run/postgresql`, does not wait.
+//!
+//! `cargo bench -p weighhouse --bench first`
+
+#![expect(clippy::unwrap_used, reason = "a benchmark may panic")]
+
+use std::future::Future;
+use std::io::{BufRead as _, BufReader};
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+
+use books::testing::{Book, POSTGRES};
+use books::{Answer, Condition, Deed, Scribe, entries, tickets, write_once};
+use hdrhistogram::Histogram;
+use proto::v1;
+use proto::v1::clock_service_client::ClockServiceClient;
+use proto::v1::intake_service_client::IntakeServiceClient;
+use proto::v1::{tote_weighing, weighing};
+use rules::ticket::{Ticket, WeighIn};
+use tokio::task::JoinSet;
+use tonic::transport::{Channel, Endpoint};
+use uuid::Uuid;
+
+const PROGRAM: &str = env!("CARGO_BIN_EXE_weighhouse");
+/// Site, species, scale, prices and one diver.
+const OFFICE: &str = concat!(
+    env!("CARGO_MANIFEST_DIR"),
+    "/../../demo-data/first-office.json"
+);
+
+const CONNECTIONS: usize = 4;
+/// Each unary measurement, twice.
+const SPELL: Duration = Duration::from_millis(1500);
+const WARM_UP: Duration = Duration::from_millis(300);
+const ROUNDS: usize = 2;
+/// Tickets streamed, and deeds handed to the bare writer.
+const STREAMED: usize = 12_000;
+/// Deeds under way at the bare writer.
+const HANDED: usize = 1024;
+/// Deeds at most, and time at most, with a transaction for each.
+const ALONE: usize = 2_000;
+const ALONE_TIME: Duration = Duration::from_secs(3);
+
+fn main() {
+    tokio::runtime::Builder::new_multi_thread()
+        .enable_all()
+        .build()
+        .unwrap()
+        .block_on(async {
+            measure("SQLite", Book::sqlite(), Book::sqlite()).await;
+            if std::env::var_os(POSTGRES).is_some() {
+                let books = (Book::postgres().await, Book::postgres().await);
+                measure("PostgreSQL", books.0, books.1).await;
+            }
+        });
+}
+
+async fn measure(engine: &str, book: Book, bare: Book) {
+    let program = Program::on(&book.url);
+    let channels = program.channels().await;
+
+    let mut echo = [Unary::new("empty call"), Unary::new("empty call")];
+    let mut weigh_in = [Unary::new("weigh-in"), Unary::new("weigh-in")];
+    for _ in 0..ROUNDS {
+        for (i, in_flight) in [16, 256].into_iter().enumerate() {
+            echo[i]
+                .spell(&program, &channels, in_flight, |channel| async move {
+                    let request = v1::GetClockRequest {};
+                    ClockServiceClient::new(channel)
+                        .get_clock(request)
+                        .await
+                        .unwrap();
+                })
+                .await;
+            weigh_in[i]
+                .spell(&program, &channels, in_flight, |channel| async move {
+                    let request = three_lines();
+                    let mut intake = IntakeServiceClient::new(channel);
+                    let answer = intake.record_weigh_in(request).await.unwrap();
+                    let ticket = answer.into_inner().ticket.unwrap();
+                    assert_eq!(ticket.lines.len(), 3);
+                })
+                .await;
+        }
+    }
+    let streamed = stream(&program, &channels).await;
+    drop(program);
+
+    let template = recorded(&book).await;
+    let grouped = grouped(&bare, &template).await;
+    let alone = alone(&bare, &template).await;
+    book.remove().await;
+    bare.remove().await;
+
+    println!("\n{engine}, tickets of three lines, {CONNECTIONS} connections\n");
+    println!(
+        "  {:34}{:>10}{:>9}{:>9}{:>14}{:>9}",
+        "unary, answered after the commit", "per s", "p50 ms", "p99 ms", "service us", "ratio"
+    );
+    for (echo, weigh_in) in echo.iter().zip(&weigh_in) {
+        println!("{}{:>9}", echo.row(), "");
+        println!("{}{:>9.2}", weigh_in.row(), weigh_in.rate() / echo.rate());
+    }
+    println!(
+        "\n  {:34}{:>10}{:>32}{:>9}",
+        "in bulk", "per s", "service us", "ratio"
+    );
+    println!("  {:34}{grouped:>10.0}", "bare writer, in groups");
+    let (rate, used) = streamed;
+    println!(
+        "  {:34}{rate:>10.0}{used:>32.1}{:>9.2}",
+        "streamed",
+        rate / grouped
+    );
+    println!(
+        "  {:34}{alone:>10.0}{:>41.2}",
+        "bare writer, one by one",
+        alone / grouped
+    );
+}
+
+// ---- The program ---------------------------------------------------------------
+
+/// The program on a fresh book with an office on file.
+struct Program {
+    child: Child,
+    url: String,
+}
+
+impl Program {
+    fn on(book: &str) -> Program {
+        let mut child = Command::new(PROGRAM)
+            .args(["serve", "--listen", "127.0.0.1:0", "--book", book])
+            .args(["--log", "warn"])
+            .stdout(Stdio::piped())
+            .spawn()
+            .unwrap();
+        let mut lines = BufReader::new(child.stdout.take().unwrap()).lines();
+        let line = lines.next().unwrap().unwrap();
+        let url = line[line.find("http://").unwrap()..].trim().to_owned();
+        let program = Program { child, url };
+        let sent = Command::new(PROGRAM)
+            .args(["send", OFFICE, "--server", &program.url])
+            .stdout(Stdio::null())
+            .status()
+            .unwrap();
+        assert!(sent.success(), "the office goes on file");
+        program
+    }
+
+    async fn channels(&self) -> Vec<Channel> {
+        let mut channels = Vec::new();
+        for _ in 0..CONNECTIONS {
+            let endpoint = Endpoint::from_shared(self.url.clone())
+                .unwrap()
+                .tcp_nodelay(true);
+            channels.push(endpoint.connect().await.unwrap());
+        }
+        channels
+    }
+
+    /// Processor time used so far, as Linux tells it in hundredths of a second.
+    fn used(&self) -> Duration {
+        let stat = std::fs::read_to_string(format!("/proc/{}/stat", self.child.id()));
+        let stat = stat.unwrap_or_default();
+        let after_name = stat.rsplit(')').next().unwrap_or_default();
+        // User and system time are the 14th and 15th word of all.
+        let words = after_name.split_whitespace().skip(11).take(2);
+        let ticks: u64 = words.filter_map(|word| word.parse::<u64>().ok()).sum();
+        Duration::from_millis(ticks * 10)
+    }
+}
+
+impl Drop for Program {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+/// A ticket of three lines: plate size, below it, and torn.
+fn three_lines() -> v1::RecordWeighInRequest {
+    let reading = |decimal: &str| v1::Reading {
+        decimal: decimal.to_owned(),
+        unit: v1::WeightUnit::Lb.into(),
+        scale: "dock".to_owned(),
+        source: v1::ReadingSource::Keyed.into(),
+    };
+    let tote = |gross: &str, pieces: i32, condition: v1::Condition| v1::Weighing {
+        grade: "A".to_owned(),
+        condition: condition.into(),
+        weighed: Some(weighing::Weighed::Tote(v1::ToteWeighing {
+            gross: Some(reading(gross)),
+            tare: Some(tote_weighing::Tare::TareReading(reading("3.60"))),
+            iced: false,
+            pieces: Some(pieces),
+            pieces_estimated: false,
+        })),
+    };
+    v1::RecordWeighInRequest {
+        request_id: Uuid::now_v7().to_string(),
+        site: 1,
+        harvester: "first-diver".to_owned(),
+        confirmation: v1::Confirmation::ByDiver.into(),
+        lots: vec![v1::LotIn {
+            species: "PZO".to_owned(),
+            presentation: v1::Presentation::Whole.into(),
+            storage: v1::Storage::DrainedIce.into(),
+            weighings: vec![
+                tote("24.60", 30, v1::Condition::Clean),
+                tote("12.35", 20, v1::Condition::Clean),
+                tote("9.80", 8, v1::Condition::Torn),
+            ],
+            ..v1::LotIn::default()
+        }],
+        ..v1::RecordWeighInRequest::default()
+    }
+}
+
+// ---- What is measured ----------------------------------------------------------
+
+/// Calls one after the other, so many at a time.
+struct Unary {
+    what: &'static str,
+    in_flight: usize,
+    calls: u64,
+    time: Duration,
+    used: Duration,
+    latency: Histogram<u64>,
+}
+
+impl Unary {
+    fn new(what: &'static str) -> Unary {
+        Unary {
+            what,
+            in_flight: 0,
+            calls: 0,
+            time: Duration::ZERO,
+            used: Duration::ZERO,
+            latency: histogram(),
+        }
+    }
+
+    async fn spell<F>(
+        &mut self,
+        program: &Program,
+        channels: &[Channel],
+        in_flight: usize,
+        call: impl Fn(Channel) -> F + Clone + Send + 'static,
+    ) where
+        F: Future<Output = ()> + Send,
+    {
+        self.in_flight = in_flight;
+        run(channels, in_flight, WARM_UP, call.clone()).await;
+        let (started, used) = (Instant::now(), program.used());
+        let latency = run(channels, in_flight, SPELL, call).await;
+        self.time += started.elapsed();
+        self.used += program.used().saturating_sub(used);
+        self.calls += latency.len();
+        self.latency.add(latency).unwrap();
+    }
+
+    fn rate(&self) -> f64 {
+        self.calls as f64 / self.time.as_secs_f64()
+    }
+
+    fn row(&self) -> String {
+        let ms = |quantile| self.latency.value_at_quantile(quantile) as f64 / 1000.0;
+        format!(
+            "  {:34}{:>10.0}{:>9.2}{:>9.2}{:>14.1}",
+            format!("{}, {} in flight", self.what, self.in_flight),
+            self.rate(),
+            ms(0.5),
+            ms(0.99),
+            self.used.as_secs_f64() * 1e6 / self.calls as f64,
+        )
+    }
+}
+
+/// Of microseconds, up to a minute.
+fn histogram() -> Histogram<u64> {
+    Histogram::new_with_bounds(1, 60_000_000, 3).unwrap()
+}
+
+/// Calls for `time`, and gives how long each took, in microseconds.
+async fn run<F>(
+    channels: &[Channel],
+    in_flight: usize,
+    time: Duration,
+    call: impl Fn(Channel) -> F + Clone + Send + 'static,
+) -> Histogram<u64>
+where
+    F: Future<Output = ()> + Send,
+{
+    let mut callers = JoinSet::new();
+    for n in 0..in_flight {
+        let (channel, call) = (channels[n % channels.len()].clone(), call.clone());
+        callers.spawn(async move {
+            let mut latency = histogram();
+            let until = Instant::now() + time;
+            while Instant::now() < until {
+                let started = Instant::now();
+                call(channel.clone()).await;
+                latency.saturating_record(started.elapsed().as_micros() as u64);
+            }
+            latency
+        });
+    }
+    let mut all = histogram();
+    while let Some(latency) = callers.join_next().await {
+        all.add(latency.unwrap()).unwrap();
+    }
+    all
+}
+
+/// Streams weigh-ins, a stream for each connection; tickets a second, and the
+/// service's processor time for each in microseconds.
+async fn stream(program: &Program, channels: &[Channel]) -> (f64, f64) {
+    let used = program.used();
+    let started = Instant::now();
+    let mut streams = JoinSet::new();
+    for channel in channels.iter().cloned() {
+        streams.spawn(async move {
+            let deeds = std::iter::repeat_with(|| {
+                let deed = v1::deed::Deed::WeighIn(three_lines());
+                let deed = v1::Deed { deed: Some(deed) };
+                v1::CatchUpRequest {
+                    item: Some(v1::catch_up_request::Item::Deed(deed)),
+                }
+            });
+            let deeds = tokio_stream::iter(deeds.take(STREAMED / CONNECTIONS));
+            let mut intake = IntakeServiceClient::new(channel);
+            let mut answers = intake.catch_up(deeds).await.unwrap().into_inner();
+            let mut booked = 0;
+            while let Some(outcome) = answers.message().await.unwrap() {
+                assert_eq!(outcome.code, 0, "{}", outcome.message);
+                booked += 1;
+            }
+            booked
+        });
+    }
+    let booked: usize = streams.join_all().await.into_iter().sum();
+    assert_eq!(booked, STREAMED);
+    let time = started.elapsed();
+    let used = program.used().saturating_sub(used);
+    (
+        STREAMED as f64 / time.as_secs_f64(),
+        used.as_secs_f64() * 1e6 / STREAMED as f64,
+    )
+}
+
+/// A deed as the service recorded it, with the rows it wrote.
+async fn recorded(book: &Book) -> Deed {
+    let db = book.open().await;
+    let mut tx = db.read().await.unwrap();
+    let found = entries::of_kind(&mut tx, "weigh_in", "", 0, i64::MAX, 1);
+    let entry = found.await.unwrap().pop().unwrap();
+    drop(tx);
+    let (asked, ticket): (WeighIn, Ticket) = entry.read().unwrap();
+    let rows = tickets::rows(&asked, &ticket, &tickets::Known::default());
+    assert_eq!(
+        rows.iter().filter(|row| row.table.name == "line").count(),
+        3
+    );
+    db.close().await;
+    Deed {
+        site: asked.site,
+        day: entry.id.day(),
+        pay_day: None,
+        request_id: String::new(),
+        print: [7; 32],
+        kind: "weigh_in",
+        party: entry.party,
+        actor: "bench".to_owned(),
+        happened_us: entry.happened_us,
+        recorded_us: entry.recorded_us,
+        // Of a book in which nothing was put on file.
+        must_hold: vec![Condition::Epoch {
+            site: asked.site,
+            seen: 1,
+        }],
+        bumps: Vec::new(),
+        doc: entry.doc,
+        rows,
+    }
+}
+
+fn deeds(template: &Deed, count: usize) -> Vec<Deed> {
+    let fresh = || Deed {
+        request_id: Uuid::now_v7().to_string(),
+        ..template.clone()
+    };
+    std::iter::repeat_with(fresh).take(count).collect()
+}
+
+/// The bare writer; tickets a second.
+async fn grouped(book: &Book, template: &Deed) -> f64 {
+    let db = book.open().await;
+    let scribe = Scribe::start(db.clone(), HANDED);
+    let deeds = deeds(template, STREAMED);
+    let started = Instant::now();
+    let answers = scribe.record_all(deeds).await;
+    let time = started.elapsed();
+    assert!(
+        answers
+            .iter()
+            .all(|answer| matches!(answer, Answer::Recorded(_)))
+    );
+    scribe.stop().await;
+    db.close().await;
+    STREAMED as f64 / time.as_secs_f64()
+}
+
+/// One transaction for each deed; tickets a second.
+async fn alone(book: &Book, template: &Deed) -> f64 {
+    let db = book.open().await;
+    let mut done = 0;
+    let started = Instant::now();
+    for deed in deeds(template, ALONE) {
+        let answer = write_once(&db, deed).await;
+        assert!(matches!(answer, Answer::Recorded(_)), "{answer:?}");
+        done += 1;
+        if started.elapsed() > ALONE_TIME {
+            break;
+        }
+    }
+    let time = started.elapsed();
+    db.close().await;
+    f64::from(done) / time.as_secs_f64()
+}
