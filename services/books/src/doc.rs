@@ -3,8 +3,7 @@
 //! An entry's document is `{"asked": …, "outcome": …}` with sorted keys and
 //! integers as text, so that the same content is the same bytes and no reader
 //! rounds a number. A field that is absent is left out. Each type of the rules
-//! is declared once here, and reads back as what was written: a test in this
-//! file holds every declaration to that.
+//! is declared once here, for writing and reading alike.
 
 use chrono::NaiveDate;
 use rules::business_day::SiteClock;
@@ -22,8 +21,8 @@ use rules::ticket::{
     VesselUse, VoidAsked, WeighIn, Weighed, Weighing,
 };
 use rules::weight::{Reading, ReadingSource, Weight, WeightUnit};
+use serde_json::Map;
 pub use serde_json::Value;
-use serde_json::{Map, json};
 
 /// A stored document that cannot be read: the book was not written by this
 /// program, or is damaged.
@@ -80,7 +79,10 @@ pub fn canonical(value: &Value) -> String {
 /// Text of `{"asked": …, "outcome": …}`.
 #[must_use]
 pub fn entry_doc(asked: &impl Doc, outcome: &impl Doc) -> String {
-    canonical(&json!({ "asked": asked.to_doc(), "outcome": outcome.to_doc() }))
+    canonical(&object([
+        ("asked", asked.to_doc()),
+        ("outcome", outcome.to_doc()),
+    ]))
 }
 
 /// Reads `{"asked": …, "outcome": …}` back.
@@ -468,4 +470,83 @@ doc_struct! {
     NotBought { lot, net, why, reason, corrective_action }
     AdjustmentLine { name, kind, amount }
     Notice { kind, code, text, line }
+}
+
+#[cfg(test)]
+#[expect(clippy::unwrap_used, reason = "a test may panic")]
+mod tests {
+    use super::*;
+
+    fn sample() -> Weighing {
+        let read =
+            |text: &str| Reading::new(text, WeightUnit::Lb, "dock", ReadingSource::Keyed).unwrap();
+        Weighing {
+            grade: Grade::new("A").unwrap(),
+            condition: Some(Condition::Clean),
+            weighed: Weighed::Tote {
+                gross: read("45.60"),
+                tare: Tare::Tote {
+                    code: "blue-2".to_owned(),
+                    posted: Some(read("3.60")),
+                },
+                iced: true,
+                pieces: Pieces::Counted(56),
+            },
+        }
+    }
+
+    #[test]
+    fn a_document_has_sorted_keys_and_integers_as_text() {
+        let text = canonical(&sample().to_doc());
+        assert_eq!(
+            text,
+            concat!(
+                r#"{"condition":"clean","grade":"A","weighed":{"gross":{"scale":"dock","#,
+                r#""source":"keyed","text":"45.60","unit":"lb","weight":"2068381207200"},"#,
+                r#""iced":true,"pieces":{"counted":"56"},"tare":{"posted":{"scale":"dock","#,
+                r#""source":"keyed","text":"3.60","unit":"lb","weight":"163293253200"},"#,
+                r#""tote":"blue-2"}}}"#
+            )
+        );
+    }
+
+    #[test]
+    fn what_was_written_reads_back_and_what_was_not_says_where() {
+        let doc = sample().to_doc();
+        assert_eq!(Weighing::from_doc(&doc), Ok(sample()));
+        for (weighed, tare) in [
+            (Pieces::NotCounted, Tare::Tared),
+            (Pieces::Estimated(7), Tare::Tared),
+        ] {
+            let Weighed::Tote { gross, .. } = sample().weighed else {
+                panic!("a tote")
+            };
+            let other = Weighing {
+                condition: None,
+                weighed: Weighed::Tote {
+                    gross,
+                    tare,
+                    iced: false,
+                    pieces: weighed,
+                },
+                ..sample()
+            };
+            assert_eq!(Weighing::from_doc(&other.to_doc()), Ok(other));
+        }
+        let mut broken = doc;
+        broken["weighed"]["gross"]["weight"] = Value::Bool(true);
+        let error = Weighing::from_doc(&broken).unwrap_err();
+        assert_eq!(error.path, "weighed.gross.weight");
+    }
+
+    #[test]
+    fn asked_and_outcome_read_back_from_one_text() {
+        let asked = VoidAsked {
+            ticket: i64::MAX,
+            reason: "peso mal le\u{ed}do".to_owned(),
+        };
+        let text = entry_doc(&asked, &Some(Weight::from_units(-5)));
+        let read: (VoidAsked, Option<Weight>) = read_entry_doc(&text).unwrap();
+        assert_eq!(read, (asked, Some(Weight::from_units(-5))));
+    }
 }

@@ -7,7 +7,7 @@ use super::value::Val;
 use crate::table::Table;
 
 /// Rows in one `INSERT` on SQLite: a group is cut into the largest that fit.
-pub(super) const INSERT_SIZES: [usize; 3] = [128, 16, 1];
+pub(super) const INSERT_SIZES: [usize; 4] = [128, 16, 4, 1];
 /// Keys in one look-up: the next size that holds them all, the last key repeated.
 const KEY_SIZES: [usize; 4] = [1, 16, 128, 1024];
 
