@@ -478,7 +478,7 @@ async fn instances_that_open_a_new_file_at_once_all_open_it() {
 
 #[tokio::test]
 #[ignore = "needs PostgreSQL; run by tests/all"]
-async fn instances_that_open_an_empty_database_at_once_all_open_it() {
+async fn postgres_instances_that_open_an_empty_database_at_once_all_open_it() {
     let book = Book::empty_postgres().await;
     all_open(&book).await;
     book.remove().await;
@@ -503,7 +503,7 @@ async fn all_open(book: &Book) {
 /// As after a restart of the server: every connection in every pool is dead.
 #[tokio::test]
 #[ignore = "needs PostgreSQL; run by tests/all"]
-async fn dead_connections_are_replaced() {
+async fn postgres_dead_connections_are_replaced() {
     let book = Book::postgres().await;
     let db = book.open().await;
     let crowd: Vec<Tx> = {
@@ -535,7 +535,7 @@ async fn dead_connections_are_replaced() {
 /// What a standby answers, after a switchover.
 #[tokio::test]
 #[ignore = "needs PostgreSQL; run by tests/all"]
-async fn a_server_that_only_reads_is_gone() {
+async fn postgres_a_server_that_only_reads_is_gone() {
     let book = Book::postgres().await;
     let db = book.open().await;
     let mut tx = db.write().await.unwrap();
