@@ -125,7 +125,7 @@ pub enum Condition {
         /// The epoch that was seen.
         seen: i64,
     },
-    /// No weight moved within or came back into the lot; see [`lot_rows`].
+    /// Nothing more happened to the lot than was seen; see [`lot_rows`].
     LotSeen {
         /// The lot's number.
         number: i64,
@@ -267,7 +267,7 @@ pub async fn epoch(tx: &mut Tx, site: i64) -> Result<i64, EngineError> {
     Ok(rows.first().map_or(1, |row| row.int(0)))
 }
 
-/// How often weight moved within the lot or came back into it.
+/// How many rows say what happened to the lot since it was made.
 ///
 /// # Errors
 /// As the engine answers.
@@ -511,15 +511,9 @@ fn head_of(id: i64) -> (i64, i64) {
 
 /// Tables that say what happened to a lot after it was made.
 static ABOUT_LOTS: [&Table; 5] = [&SHIFT, &INWARD, &MOVE, &MAKING_IN, &COUNTED];
-/// Those of them that change what its parts hold without taking it away.
-static WITHIN_LOTS: [&Table; 2] = [&SHIFT, &INWARD];
 
 fn is_about_lot(table: &'static Table) -> bool {
     ABOUT_LOTS.iter().any(|other| std::ptr::eq(*other, table))
-}
-
-fn is_within_lot(table: &'static Table) -> bool {
-    WITHIN_LOTS.iter().any(|other| std::ptr::eq(*other, table))
 }
 
 impl Row {
@@ -649,13 +643,13 @@ async fn look(tx: &mut Tx, deeds: &[Deed], heads: Heads) -> Result<Seen, EngineE
     Ok(seen)
 }
 
-/// How often weight moved within each of these lots or came back into it.
+/// How many rows say what happened to each of these lots.
 async fn look_at_lots(
     tx: &mut Tx,
     lots: &BTreeSet<(i64, i64)>,
 ) -> Result<BTreeMap<(i64, i64), i64>, EngineError> {
     let mut counts = BTreeMap::new();
-    for table in WITHIN_LOTS {
+    for table in ABOUT_LOTS {
         let name = table.name;
         let sql = format!(
             "SELECT number, place, COUNT(*) FROM {name} \

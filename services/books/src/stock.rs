@@ -42,7 +42,7 @@ pub struct Lot {
     pub parts: Vec<Part>,
     /// In order of what happened.
     pub events: Vec<Event>,
-    /// Shifts and returns read: what the scribe's `LotSeen` compares.
+    /// Rows read about it: what the scribe's `LotSeen` compares.
     pub seen: i64,
 }
 
@@ -369,6 +369,7 @@ async fn moves(tx: &mut Tx, lot: &mut Lot) -> Result<(), BooksError> {
             what: What::Went(outlet),
             pay: -row.int(6),
         });
+        lot.seen += 1;
     }
     Ok(())
 }
@@ -391,6 +392,7 @@ async fn makings(tx: &mut Tx, lot: &mut Lot) -> Result<(), BooksError> {
             what: What::Used,
             pay: 0,
         });
+        lot.seen += 1;
     }
     let made = "SELECT m.entry, e.happened_us, m.part, m.weight \
                 FROM making_out m JOIN entry e ON e.id = m.entry \
@@ -427,6 +429,7 @@ async fn counts(tx: &mut Tx, lot: &mut Lot) -> Result<(), BooksError> {
             what: What::Counted,
             pay: 0,
         });
+        lot.seen += 1;
     }
     Ok(())
 }

@@ -32,6 +32,8 @@ const LARGEST_MINOR: u64 = 1_000_000_000_000;
 /// Most business days looked through at once.
 const MOST_DAYS: i64 = 366;
 
+/// Last year of a day taken: entry ids of later ones would not fit.
+const LAST_YEAR: i32 = 9000;
 /// Last instant taken, seconds since 1970 UTC: the end of the year 9999.
 const LAST_SECOND: i64 = 253_402_300_799;
 
@@ -288,7 +290,7 @@ pub(crate) fn lot_code(written: &str) -> Result<LotCode, Bad> {
 pub(crate) fn day(date: Date) -> Result<i64, Bad> {
     let month = count(date.month, 1, 12).at("month")?;
     let of_month = count(date.day, 1, 31).at("day")?;
-    let number = count(date.year, 1000, 9999).at("year")? * 10_000 + month * 100 + of_month;
+    let number = count(date.year, 1000, LAST_YEAR).at("year")? * 10_000 + month * 100 + of_month;
     match date_of(number) {
         Some(_) => Ok(number),
         None => Err(Bad::rule("is not a day of the calendar")),

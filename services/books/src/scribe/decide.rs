@@ -6,7 +6,7 @@
 
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
-use super::{Answer, Condition, Deed, LAST_SEQ, Stamp, entry_id, is_about_lot, is_within_lot};
+use super::{Answer, Condition, Deed, LAST_SEQ, Stamp, entry_id, is_about_lot};
 
 /// Where a site's day stands.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -147,9 +147,7 @@ impl Seen {
         for row in deed.rows.iter().filter(|row| is_about_lot(row.table)) {
             let (number, place) = (row.int("number", entry), row.int("place", entry));
             self.moved.extend(number);
-            if is_within_lot(row.table)
-                && let (Some(number), Some(place)) = (number, place)
-            {
+            if let (Some(number), Some(place)) = (number, place) {
                 *self.lots.entry((number, place)).or_insert(0) += 1;
             }
         }

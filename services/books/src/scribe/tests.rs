@@ -3,7 +3,7 @@
 
 use super::*;
 use crate::conformance;
-use crate::table::{Cell, LINE};
+use crate::table::{Cell, LINE, MOVE};
 use crate::testing::Fault;
 
 conformance! {
@@ -14,6 +14,7 @@ conformance! {
     an_engine_in_trouble_is_asked_again, check_troubles;
     a_lost_answer_to_commit_is_looked_up, check_commit_lost;
     a_late_deed_takes_a_number_of_both_days, check_late;
+    of_two_who_saw_a_lot_alike_only_one_takes_from_it, check_lot_seen;
     a_raised_epoch_is_seen_by_whoever_relied_on_the_old, check_epoch;
 }
 
@@ -257,5 +258,53 @@ async fn check_epoch(db: Db) {
         answers[1],
         Answer::Unmet(Condition::Epoch { site: 1, seen })
     );
+    scribe.stop().await;
+}
+
+async fn check_lot_seen(db: Db) {
+    let ticket = recorded(&write_once(&db, deed("ticket")).await);
+    let seen = Condition::LotSeen {
+        number: ticket,
+        place: 1,
+        seen: 0,
+    };
+    // A discard of held fish takes pay back: of two planned on the same sight of
+    // the lot one is told to look again.
+    let discard = |id: &str| Deed {
+        must_hold: vec![seen.clone()],
+        rows: vec![Row::new(
+            &MOVE,
+            [
+                Cell::Own,
+                1.into(),
+                ticket.into(),
+                1.into(),
+                1.into(),
+                7.into(),
+                "".into(),
+                5.into(),
+                0.into(),
+                100.into(),
+            ],
+        )],
+        ..deed(id)
+    };
+    let scribe = Scribe::start(db.clone(), 8);
+    let answers = scribe
+        .record_all(vec![discard("one"), discard("two")])
+        .await;
+    recorded(&answers[0]);
+    assert_eq!(answers[1], Answer::Unmet(seen.clone()));
+    assert_eq!(
+        scribe.record(discard("three")).await,
+        Answer::Unmet(seen.clone())
+    );
+    let unmoved = Condition::Unmoved { number: ticket };
+    let void = Deed {
+        must_hold: vec![unmoved.clone()],
+        rows: Vec::new(),
+        ..deed("void")
+    };
+    assert_eq!(scribe.record(void).await, Answer::Unmet(unmoved));
     scribe.stop().await;
 }
