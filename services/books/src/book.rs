@@ -44,3 +44,7 @@ pub async fn is_fresh(db: &Db) -> Result<bool, BooksError> {
     let rows = tx.fetch("SELECT id FROM entry LIMIT 1", &[]).await?;
     Ok(rows.is_empty())
 }
+
+#[cfg(test)]
+#[expect(clippy::unwrap_used, reason = "a test may panic")]
+mod tests;

@@ -52,3 +52,7 @@ doc_struct! {
     MadeFrom { source, weight, emptied, supplier, species, presentation }
     Made { presentation, fate, place, weight, storage, reason, grade }
 }
+
+#[cfg(test)]
+#[expect(clippy::unwrap_used, reason = "a test may panic")]
+mod tests;

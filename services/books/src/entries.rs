@@ -122,3 +122,7 @@ async fn fetch(tx: &mut Tx, sql: &str, binds: &[Val<'_>]) -> Result<Vec<Entry>, 
     };
     rows.iter().map(read).collect()
 }
+
+#[cfg(test)]
+#[expect(clippy::unwrap_used, reason = "a test may panic")]
+pub(crate) mod tests;

@@ -221,3 +221,7 @@ pub async fn yields(
     }
     Ok(sums)
 }
+
+#[cfg(test)]
+#[expect(clippy::unwrap_used, reason = "a test may panic")]
+mod tests;

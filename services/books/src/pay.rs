@@ -159,3 +159,7 @@ pub async fn balance_before(
 
 /// Before any day of any book.
 const FIRST_DAY: i64 = 10_000_101;
+
+#[cfg(test)]
+#[expect(clippy::unwrap_used, reason = "a test may panic")]
+mod tests;

@@ -186,3 +186,7 @@ pub async fn load(tx: &mut Tx) -> Result<Office, BooksError> {
     }
     Ok(office)
 }
+
+#[cfg(test)]
+#[expect(clippy::unwrap_used, reason = "a test may panic")]
+mod tests;

@@ -150,13 +150,16 @@ impl Lot {
     /// The pay that sits in a part.
     #[must_use]
     pub fn pay_left(&self, n: i64) -> PayLeft {
+        let held = self.part(n).is_some_and(|part| part.key.held);
         let mut left = PayLeft::default();
         for event in self.events.iter().filter(|event| event.part == n) {
             let weight = match (event.what, event.event) {
                 (What::WeighedIn | What::Hold | What::Release, StockEvent::In(w)) => w.units(),
                 (What::Hold | What::Release, StockEvent::Out { weight, .. }) => -weight.units(),
-                (What::Went(_), StockEvent::Out { weight, .. }) if event.pay != 0 => {
-                    -weight.units()
+                // Also where its share of the pay rounded to nothing. Fish that was
+                // brought back beside it bears none.
+                (What::Went(Outlet::Discard), StockEvent::Out { weight, .. }) if held => {
+                    -weight.min(left.weight.max(Weight::ZERO)).units()
                 }
                 _ => 0,
             };
@@ -261,7 +264,7 @@ pub async fn standing_ticket(tx: &mut Tx, first: i64) -> Result<(i64, bool), Boo
 async fn lines(tx: &mut Tx, lot: &mut Lot) -> Result<(), BooksError> {
     let sql = "SELECT l.ticket, e.happened_us, l.part, l.weight, l.pay \
                FROM line l JOIN entry e ON e.id = l.ticket \
-               WHERE l.ticket = ? AND l.number = ? AND l.place = ?";
+               WHERE l.ticket = ? AND l.number = ? AND l.place = ? ORDER BY l.n";
     let binds = [
         Val::Int(lot.ticket),
         Val::Int(lot.code.number()),
@@ -446,3 +449,7 @@ pub async fn lots_under(tx: &mut Tx, number: i64) -> Result<Vec<LotCode>, BooksE
         .filter_map(|row| LotCode::new(number, row.int(0)))
         .collect())
 }
+
+#[cfg(test)]
+#[expect(clippy::unwrap_used, reason = "a test may panic")]
+mod tests;

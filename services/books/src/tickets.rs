@@ -138,3 +138,7 @@ pub async fn any_of_species(tx: &mut Tx, site: i64, species: &str) -> Result<boo
         .await?
         .is_empty())
 }
+
+#[cfg(test)]
+#[expect(clippy::unwrap_used, reason = "a test may panic")]
+pub(crate) mod tests;

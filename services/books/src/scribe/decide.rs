@@ -153,3 +153,6 @@ impl Seen {
         }
     }
 }
+
+#[cfg(test)]
+mod tests;
