@@ -272,7 +272,9 @@ async fn check_closed(db: Db) {
     assert_eq!(balance(&db, SUNDAY).await, (60_200, 8));
 
     // One that does not name her leaves the last that did.
-    write(&db, closes(SITE, SATURDAY, None, None)).await;
+    let named = write(&db, closes(SITE, SATURDAY, None, Some((70_000, 1)))).await;
+    assert_eq!(balance(&db, SUNDAY).await, (70_000, 1));
+    write(&db, closes(SITE, SATURDAY, Some((1, named)), None)).await;
     assert_eq!(balance(&db, SUNDAY).await, (60_200, 8));
     assert_eq!(balance(&db, monday).await, (64_200, 8));
 

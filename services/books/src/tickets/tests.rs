@@ -288,6 +288,7 @@ async fn check_any_of_species(db: Db) {
         // Refused, so not taken in.
         (SITE, "GPR", false),
         (SITE, "LCX", false),
+        (0, "PZO", false),
         (2, "PZO", false),
     ] {
         assert_eq!(asked(site, species).await, known, "{species} at {site}");
