@@ -60,13 +60,13 @@ impl Outcome {
 #[derive(Debug, thiserror::Error)]
 pub enum NightError {
     /// Not a date.
-    #[error("{0} is not a day: write it as 2031-05-02")]
+    #[error("{} is not a day: write it as 2031-05-02", shown(*.0))]
     NotADay(DayNumber),
     /// The book knows no such site.
     #[error("there is no site {0}")]
     NoSuchSite(i64),
     /// The day is still going on.
-    #[error("{day} is not over: it ends at {ends}; a dry run shows it as it stands")]
+    #[error("{} is not over: it ends at {ends}; a dry run shows it as it stands", shown(*day))]
     NotOver {
         /// The day.
         day: DayNumber,
@@ -74,7 +74,7 @@ pub enum NightError {
         ends: String,
     },
     /// A dry run of a day to come.
-    #[error("{0} has not begun")]
+    #[error("{} has not begun", shown(*.0))]
     NotBegun(DayNumber),
     /// Somebody else kept writing closes of these days.
     #[error("other closes were recorded all the while; run it again")]
@@ -85,6 +85,11 @@ pub enum NightError {
     /// The books did not take a close.
     #[error("the book did not take the close: {0}")]
     NotTaken(String),
+}
+
+/// A day as people write it.
+fn shown(day: DayNumber) -> String {
+    date_of(day).map_or_else(|| day.to_string(), |date| date.to_string())
 }
 
 impl From<books::EngineError> for NightError {
@@ -205,12 +210,14 @@ impl Night<'_> {
             .copied()
             .unwrap_or(asked)
             .max(asked);
+        let closed = self.known.iter().filter(|(_, known)| known.close.is_some());
+        let last_closed = closed.map(|(day, _)| *day).next_back();
         let mut next = Some(first).filter(|day| *day <= last);
         while let Some(day) = next {
             next = next_day(day).filter(|day| *day <= last);
             let known = self.known.get(&day).cloned().unwrap_or_default();
-            if day > asked && known.close.is_none() {
-                // Later days are closed when they are asked for.
+            if day > asked && last_closed.is_none_or(|last| last < day) {
+                // Days beyond the last that was closed wait until they are asked for.
                 break;
             }
             if day != asked && !is_stale(&known, &before) {

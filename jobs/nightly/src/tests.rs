@@ -625,6 +625,7 @@ conformance! {
     a_night_that_cannot_run_says_why, refused;
     the_weight_book_agrees_with_the_close, book;
     a_day_in_between_without_a_deed_is_closed_too, between;
+    what_came_late_goes_on_over_a_day_never_closed, over_a_quiet_day;
 }
 
 async fn balanced(db: Db) {
@@ -732,6 +733,26 @@ async fn late(db: Db) {
     let tuesday = dock.night(TUESDAY).await;
     assert_eq!((tuesday.revision, &*tuesday.also), (3, &[WEDNESDAY][..]));
     assert_eq!(dock.bytes(WEDNESDAY).await.0, 3);
+}
+
+async fn over_a_quiet_day(db: Db) {
+    let mut dock = Dock::open(db).await;
+    // Monday and Wednesday are closed without any fish, Tuesday never had a deed.
+    dock.night(MONDAY).await;
+    let ben = dock.weigh_in(WEDNESDAY, 10, "ben", "20").await;
+    dock.counted(WEDNESDAY, 20, &[(part(ben, 1), "19.9")]).await;
+    dock.night(WEDNESDAY).await;
+    dock.entered_on = Some(THURSDAY);
+    dock.weigh_in(MONDAY, 10, "ana", "40").await;
+    let monday = dock.night(MONDAY).await;
+    assert_eq!(
+        monday.also,
+        [TUESDAY, WEDNESDAY],
+        "all that opened without that fish"
+    );
+    let wednesday = dock.night(WEDNESDAY).await;
+    assert!(!wednesday.changed);
+    assert_eq!(told(&wednesday), ["uncounted 40.00"]);
 }
 
 async fn stopped(db: Db) {
@@ -998,10 +1019,10 @@ async fn refused(db: Db) {
             SITE,
             MONDAY,
             false,
-            "20310505 is not over: it ends at 2031-05-06T04:00:00-04:00; a dry run shows it as it \
+            "2031-05-05 is not over: it ends at 2031-05-06T04:00:00-04:00; a dry run shows it as it \
              stands",
         ),
-        (SITE, TUESDAY, true, "20310506 has not begun"),
+        (SITE, TUESDAY, true, "2031-05-06 has not begun"),
     ] {
         let refusal = run(&dock.db, site, day, noon, dry_run).await.unwrap_err();
         assert_eq!(refusal.to_string(), why);

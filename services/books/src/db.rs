@@ -135,6 +135,15 @@ impl Db {
         Ok(db)
     }
 
+    /// Whether there is a book at `url` to open: a file that exists. Of a database
+    /// only opening it tells.
+    pub fn is_there(url: &str) -> bool {
+        match SqliteConnectOptions::from_str(url) {
+            Ok(options) if url.starts_with("sqlite:") => options.get_filename().exists(),
+            _ => true,
+        }
+    }
+
     /// Begins to read: one snapshot, and nothing can be written.
     ///
     /// # Errors

@@ -14,6 +14,9 @@ use crate::serve;
 /// Why a night could not run.
 #[derive(Debug, thiserror::Error)]
 pub(crate) enum NightError {
+    /// A file that is not there.
+    #[error("there is no book at {0}: name it with --book")]
+    NoBook(String),
     /// The book does not open.
     #[error("the book cannot be opened: {0}")]
     Open(#[from] books::EngineError),
@@ -59,6 +62,10 @@ pub(crate) async fn run(
     machine_us: fn() -> i64,
     dry_run: bool,
 ) -> Result<Found, NightError> {
+    // The service makes a book; the night only ever closes the days of one.
+    if !Db::is_there(url) {
+        return Err(NightError::NoBook(url.to_owned()));
+    }
     let db = Db::open(url).await?;
     let simulated = book::simulated_now(&db).await?;
     let now_us = simulated.unwrap_or_else(machine_us);
