@@ -490,18 +490,18 @@ pub fn mean_is_below(net: Weight, pieces: i64, edge: Weight) -> bool {
     i128::from(net.units()) < i128::from(edge.units()).saturating_mul(i128::from(pieces))
 }
 
-/// The list that holds at an instant, of the lists of one site and species with
-/// the entries that posted them.
+/// The version that holds at an instant, of versions of one thing (a price list, a
+/// site's settings) told by `when`: from when each holds and the entry that
+/// posted it.
 ///
-/// A list holds from its instant until the next one's: `[from, next)`. Of two
+/// A version holds from its instant until the next one's: `[from, next)`. Of two
 /// from one instant the one posted later holds.
 #[must_use]
-pub fn in_force<'a>(lists: &[(i64, &'a PriceList)], at_us: i64) -> Option<(i64, &'a PriceList)> {
-    lists
+pub fn in_force<T>(versions: &[T], at_us: i64, when: impl Fn(&T) -> (i64, i64)) -> Option<&T> {
+    versions
         .iter()
-        .filter(|(_, list)| list.effective_from_us <= at_us)
-        .max_by_key(|(entry, list)| (list.effective_from_us, *entry))
-        .copied()
+        .filter(|version| when(version).0 <= at_us)
+        .max_by_key(|version| when(version))
 }
 
 /// Whether a list may be posted at `recorded_us` to hold from `effective_us`.
@@ -855,13 +855,11 @@ mod tests {
 
     #[test]
     fn a_list_holds_until_the_next_one() {
-        let from = |effective_from_us| PriceList {
-            effective_from_us,
-            ..list()
+        // (from, entry): posted 7, 8 and 9, kept in any order.
+        let lists = [(200, 9), (100, 7), (200, 8)];
+        let in_force = |lists: &[(i64, i64)], at_us| {
+            super::in_force(lists, at_us, |list| *list).map(|(_, entry)| *entry)
         };
-        let (one, two, again) = (from(100), from(200), from(200));
-        // Posted 7, 8 and 9, kept in any order.
-        let lists = [(9, &again), (7, &one), (8, &two)];
         for (at_us, entry) in [
             (99, None),
             (100, Some(7)),
@@ -869,16 +867,12 @@ mod tests {
             (200, Some(9)),
             (i64::MAX, Some(9)),
         ] {
-            assert_eq!(
-                in_force(&lists, at_us).map(|(entry, _)| entry),
-                entry,
-                "{at_us}"
-            );
+            assert_eq!(in_force(&lists, at_us), entry, "{at_us}");
         }
         // Posted later to hold earlier: it holds until the other begins.
-        let lists = [(7, &two), (8, &one)];
-        assert_eq!(in_force(&lists, 150).map(|(entry, _)| entry), Some(8));
-        assert_eq!(in_force(&lists, 200).map(|(entry, _)| entry), Some(7));
+        let lists = [(200, 7), (100, 8)];
+        assert_eq!(in_force(&lists, 150), Some(8));
+        assert_eq!(in_force(&lists, 200), Some(7));
         assert_eq!(in_force(&[], 0), None);
     }
 

@@ -160,16 +160,28 @@ fn part_unaccounted(day: &DayInput, id: PartId, part: &PartDay) -> Flag {
         "missing"
     };
     let text = format!(
-        "{} {what} in {}: of {} on the book, {} should have dripped and {} was found. Judged \
-         without an uncertainty budget yet.",
+        "{} {what} in {}: {}, {} should have dripped and {} was found. Judged without an \
+         uncertainty budget yet.",
         shown(day, part.unaccounted),
         named(day, id),
-        shown(day, book_before(part)),
+        stood(day, book_before(part)),
         shown(day, part.shrink),
         shown(day, found(part)),
     );
     let minor = part.now.cost_of(part.unaccounted);
     flag(day, FlagKind::Unaccounted, id, text).at_stake(part.unaccounted, minor)
+}
+
+/// What the book said before the count.
+fn stood(day: &DayInput, book: Weight) -> String {
+    if book.is_negative() {
+        format!(
+            "{} more had gone out than was on the book",
+            shown(day, book)
+        )
+    } else {
+        format!("of {} on the book", shown(day, book))
+    }
 }
 
 /// Book weight before anything was posted today, after all that came and went.
