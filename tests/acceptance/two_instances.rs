@@ -171,3 +171,42 @@ async fn postgres_a_price_list_posted_at_one_holds_at_the_other_from_its_instant
     }
     pair.end().await;
 }
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+#[ignore = "needs PostgreSQL; run by tests/all"]
+async fn postgres_a_diver_put_on_file_at_one_is_known_at_the_other_at_once() {
+    let pair = Pair::start().await;
+    let [_, mut other] = pair.intakes().await;
+    let mut office = v1::office_service_client::OfficeServiceClient::new(pair.one.channel().await);
+    let party: v1::RecordPartyRequest = message(json!({
+        "requestId": fresh(),
+        "party": { "code": "new-diver", "name": "New Diver", "roles": ["PARTY_ROLE_HARVESTER"] }
+    }));
+    office.record_party(party).await.unwrap();
+    let mut request = one_tote("44.00", "4.00", 50);
+    request.harvester = "new-diver".to_owned();
+    let ticket = other.record_weigh_in(request).await.unwrap().into_inner();
+    assert_eq!(ticket.ticket.unwrap().harvester, "new-diver");
+    let mut statements =
+        v1::statement_service_client::StatementServiceClient::new(pair.other.channel().await);
+    let day = |day| {
+        Some(proto::google::r#type::Date {
+            year: 2031,
+            month: 4,
+            day,
+        })
+    };
+    let request = v1::GetStatementRequest {
+        site: 1,
+        party: "new-diver".to_owned(),
+        from: day(28),
+        to: day(29),
+    };
+    let told = statements
+        .get_statement(request)
+        .await
+        .unwrap()
+        .into_inner();
+    assert_eq!(told.statement.unwrap().party_name, "New Diver");
+    pair.end().await;
+}

@@ -99,8 +99,16 @@ pub async fn of_kind(
 /// # Errors
 /// Engine trouble.
 pub async fn ended(tx: &mut Tx, id: i64) -> Result<Option<(String, i64)>, BooksError> {
-    let sql = "SELECT how, by FROM spent WHERE what = ? AND item = 0";
-    let rows = tx.fetch(sql, &[Val::Int(id)]).await?;
+    spent(tx, id, 0).await
+}
+
+/// What spent an item of an entry, and how.
+///
+/// # Errors
+/// Engine trouble.
+pub async fn spent(tx: &mut Tx, id: i64, item: i64) -> Result<Option<(String, i64)>, BooksError> {
+    let sql = "SELECT how, by FROM spent WHERE what = ? AND item = ?";
+    let rows = tx.fetch(sql, &[Val::Int(id), Val::Int(item)]).await?;
     Ok(rows.first().map(|row| (row.text(0).to_owned(), row.int(1))))
 }
 

@@ -1,4 +1,5 @@
-//! What the nights found, read back: closes, flags and yields.
+//! What the nights found, read back: flags and yields. Closes themselves are in
+//! `close`.
 //!
 //! A flag is told by its key, which stays the same over revisions. That a flag
 //! is gone with a later revision, or that a person has seen to it, is worked out
@@ -14,19 +15,6 @@ use rules::weight::Weight;
 use crate::db::{Tx, Val};
 use crate::doc::BadDoc;
 use crate::{BooksError, corrupt};
-
-/// A close as stored.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct StoredClose {
-    /// Its revision, from 1.
-    pub revision: i64,
-    /// When the book took it, microseconds since 1970 UTC.
-    pub recorded_us: i64,
-    /// Canonical JSON.
-    pub doc: String,
-    /// SHA-256 of it, lower-case hexadecimal.
-    pub sha256: String,
-}
 
 /// A flag as it stands now.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -55,35 +43,6 @@ pub struct StoredFlag {
     pub seen_reason: String,
     /// Revision from which it is gone; 0 while it stands.
     pub gone_with: i64,
-}
-
-/// A close of a day: the revision asked for, or the latest where it is 0.
-///
-/// # Errors
-/// Engine trouble.
-pub async fn close(
-    tx: &mut Tx,
-    site: i64,
-    day: i64,
-    revision: i64,
-) -> Result<Option<StoredClose>, BooksError> {
-    let sql = "SELECT c.revision, e.recorded_us, c.doc, c.sha256 \
-               FROM close c JOIN entry e ON e.id = c.entry \
-               WHERE c.site = ? AND c.day = ? AND (c.revision = ? OR ? = 0) \
-               ORDER BY c.revision DESC LIMIT 1";
-    let binds = [
-        Val::Int(site),
-        Val::Int(day),
-        Val::Int(revision),
-        Val::Int(revision),
-    ];
-    let rows = tx.fetch(sql, &binds).await?;
-    Ok(rows.first().map(|row| StoredClose {
-        revision: row.int(0),
-        recorded_us: row.int(1),
-        doc: row.text(2).to_owned(),
-        sha256: row.text(3).to_owned(),
-    }))
 }
 
 /// Flags of business days in `[from, to)`, by day, kind and subject: those that

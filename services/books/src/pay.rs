@@ -133,7 +133,7 @@ fn net(kind: &str) -> String {
 }
 
 /// What a party is owed, and what is held, by all that was entered before a
-/// business day: the last close that is still good, and what came after it.
+/// business day: the last closed day before it, and what was entered since.
 ///
 /// # Errors
 /// Engine trouble.

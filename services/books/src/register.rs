@@ -88,13 +88,8 @@ impl Office {
     }
 }
 
-/// Each version holds `[from, next)`; of two from the same instant the later
-/// posted holds.
 fn in_force<T>(versions: &[Version<T>], at_us: i64) -> Option<&Version<T>> {
-    versions
-        .iter()
-        .filter(|version| version.from_us <= at_us)
-        .max_by_key(|version| (version.from_us, version.entry))
+    rules::price_list::in_force(versions, at_us, |version| (version.from_us, version.entry))
 }
 
 /// The register row of a version, for the deed that records it.
@@ -112,16 +107,25 @@ pub fn row(kind: &'static str, site: i64, code: &str, from_us: i64) -> Row {
     )
 }
 
+/// The epoch of every site; 0 is that of what all sites share.
+///
+/// # Errors
+/// Engine trouble.
+pub async fn epochs(tx: &mut Tx) -> Result<BTreeMap<i64, i64>, BooksError> {
+    let sql = "SELECT site, next FROM head WHERE day = 0";
+    let rows = tx.fetch(sql, &[]).await?;
+    Ok(rows.iter().map(|row| (row.int(0), row.int(1))).collect())
+}
+
 /// Reads all that is on file.
 ///
 /// # Errors
 /// Engine trouble, or a document that does not read.
 pub async fn load(tx: &mut Tx) -> Result<Office, BooksError> {
-    let mut office = Office::default();
-    let epochs = "SELECT site, next FROM head WHERE day = 0";
-    for row in tx.fetch(epochs, &[]).await? {
-        office.epochs.insert(row.int(0), row.int(1));
-    }
+    let mut office = Office {
+        epochs: epochs(tx).await?,
+        ..Office::default()
+    };
     let versions = "SELECT r.kind, r.site, r.code, r.entry, r.from_us, e.doc \
                     FROM register r JOIN entry e ON e.id = r.entry ORDER BY r.entry";
     for row in tx.fetch(versions, &[]).await? {

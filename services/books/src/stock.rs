@@ -283,18 +283,38 @@ async fn lines(tx: &mut Tx, lot: &mut Lot) -> Result<(), BooksError> {
     Ok(())
 }
 
+/// Rows of a table that are about a lot, in order of entry: the entry, when it
+/// happened, and `columns` (of the table as `t`).
+async fn about(
+    tx: &mut Tx,
+    lot: &Lot,
+    table: &str,
+    columns: &str,
+) -> Result<Vec<Record>, BooksError> {
+    let sql = format!(
+        "SELECT t.entry, e.happened_us, {columns} FROM {table} t JOIN entry e ON e.id = t.entry \
+         WHERE t.number = ? AND t.place = ? ORDER BY t.entry, t.n"
+    );
+    let key = [Val::Int(lot.code.number()), Val::Int(lot.code.place())];
+    Ok(tx.fetch(&sql, &key).await?)
+}
+
+impl Lot {
+    fn push(&mut self, row: &Record, part: i64, event: StockEvent, what: What, pay: i64) {
+        self.events.push(Event {
+            entry: row.int(0),
+            happened_us: row.int(1),
+            part,
+            event,
+            what,
+            pay,
+        });
+    }
+}
+
 async fn shifts(tx: &mut Tx, lot: &mut Lot) -> Result<(), BooksError> {
-    let sql = "SELECT s.entry, e.happened_us, s.kind, s.from_part, s.to_part, s.weight, s.amount \
-               FROM shift s JOIN entry e ON e.id = s.entry \
-               WHERE s.number = ? AND s.place = ? ORDER BY s.entry, s.n";
-    let rows = tx
-        .fetch(
-            sql,
-            &[Val::Int(lot.code.number()), Val::Int(lot.code.place())],
-        )
-        .await?;
-    for row in &rows {
-        let (entry, happened_us) = (row.int(0), row.int(1));
+    let columns = "t.kind, t.from_part, t.to_part, t.weight, t.amount";
+    for row in about(tx, lot, "shift", columns).await? {
         let what = match row.text(2) {
             "hold" => What::Hold,
             "release" => What::Release,
@@ -305,136 +325,61 @@ async fn shifts(tx: &mut Tx, lot: &mut Lot) -> Result<(), BooksError> {
             weight,
             emptied: false,
         };
-        for (part, event, pay) in [
-            (row.int(3), out, -pay),
-            (row.int(4), StockEvent::In(weight), pay),
-        ] {
-            lot.events.push(Event {
-                entry,
-                happened_us,
-                part,
-                event,
-                what,
-                pay,
-            });
-        }
+        lot.push(&row, row.int(3), out, what, -pay);
+        lot.push(&row, row.int(4), StockEvent::In(weight), what, pay);
         lot.seen += 1;
     }
     Ok(())
 }
 
 async fn inward(tx: &mut Tx, lot: &mut Lot) -> Result<(), BooksError> {
-    let sql = "SELECT i.entry, e.happened_us, i.part, i.weight \
-               FROM inward i JOIN entry e ON e.id = i.entry \
-               WHERE i.number = ? AND i.place = ? ORDER BY i.entry, i.n";
-    let rows = tx
-        .fetch(
-            sql,
-            &[Val::Int(lot.code.number()), Val::Int(lot.code.place())],
-        )
-        .await?;
-    for row in &rows {
-        lot.events.push(Event {
-            entry: row.int(0),
-            happened_us: row.int(1),
-            part: row.int(2),
-            event: StockEvent::In(Weight::from_units(row.int(3))),
-            what: What::CameBack,
-            pay: 0,
-        });
+    for row in about(tx, lot, "inward", "t.part, t.weight").await? {
+        let event = StockEvent::In(Weight::from_units(row.int(3)));
+        lot.push(&row, row.int(2), event, What::CameBack, 0);
         lot.seen += 1;
     }
     Ok(())
 }
 
 async fn moves(tx: &mut Tx, lot: &mut Lot) -> Result<(), BooksError> {
-    let sql = "SELECT m.entry, e.happened_us, m.part, m.weight, m.emptied, m.outlet, m.amount \
-               FROM move m JOIN entry e ON e.id = m.entry \
-               WHERE m.number = ? AND m.place = ? ORDER BY m.entry, m.n";
-    let rows = tx
-        .fetch(
-            sql,
-            &[Val::Int(lot.code.number()), Val::Int(lot.code.place())],
-        )
-        .await?;
-    for row in &rows {
+    let columns = "t.part, t.weight, t.emptied, t.outlet, t.amount";
+    for row in about(tx, lot, "move", columns).await? {
         let outlet = Outlet::from_number(row.int(5))
             .ok_or_else(|| corrupt("move", "outlet", row.int(0), BadDoc::here("a known number")))?;
-        let weight = Weight::from_units(row.int(3));
-        lot.events.push(Event {
-            entry: row.int(0),
-            happened_us: row.int(1),
-            part: row.int(2),
-            event: StockEvent::Out {
-                weight,
-                emptied: row.int(4) == 1,
-            },
-            what: What::Went(outlet),
-            pay: -row.int(6),
-        });
+        lot.push(&row, row.int(2), out(&row), What::Went(outlet), -row.int(6));
         lot.seen += 1;
     }
     Ok(())
 }
 
 async fn makings(tx: &mut Tx, lot: &mut Lot) -> Result<(), BooksError> {
-    let key = [Val::Int(lot.code.number()), Val::Int(lot.code.place())];
-    let used = "SELECT m.entry, e.happened_us, m.part, m.weight, m.emptied \
-                FROM making_in m JOIN entry e ON e.id = m.entry \
-                WHERE m.number = ? AND m.place = ? ORDER BY m.entry, m.n";
-    for row in tx.fetch(used, &key).await? {
-        let weight = Weight::from_units(row.int(3));
-        lot.events.push(Event {
-            entry: row.int(0),
-            happened_us: row.int(1),
-            part: row.int(2),
-            event: StockEvent::Out {
-                weight,
-                emptied: row.int(4) == 1,
-            },
-            what: What::Used,
-            pay: 0,
-        });
+    for row in about(tx, lot, "making_in", "t.part, t.weight, t.emptied").await? {
+        lot.push(&row, row.int(2), out(&row), What::Used, 0);
         lot.seen += 1;
     }
-    let made = "SELECT m.entry, e.happened_us, m.part, m.weight \
-                FROM making_out m JOIN entry e ON e.id = m.entry \
-                WHERE m.number = ? AND m.place = ? ORDER BY m.entry, m.n";
-    for row in tx.fetch(made, &key).await? {
-        lot.events.push(Event {
-            entry: row.int(0),
-            happened_us: row.int(1),
-            part: row.int(2),
-            event: StockEvent::In(Weight::from_units(row.int(3))),
-            what: What::Made,
-            pay: 0,
-        });
+    // What made the lot is not something that happened to it: it is not `seen`.
+    for row in about(tx, lot, "making_out", "t.part, t.weight").await? {
+        let event = StockEvent::In(Weight::from_units(row.int(3)));
+        lot.push(&row, row.int(2), event, What::Made, 0);
     }
     Ok(())
 }
 
 async fn counts(tx: &mut Tx, lot: &mut Lot) -> Result<(), BooksError> {
-    let sql = "SELECT c.entry, e.happened_us, c.part, c.weight \
-               FROM counted c JOIN entry e ON e.id = c.entry \
-               WHERE c.number = ? AND c.place = ? ORDER BY c.entry, c.n";
-    let rows = tx
-        .fetch(
-            sql,
-            &[Val::Int(lot.code.number()), Val::Int(lot.code.place())],
-        )
-        .await?;
-    for row in &rows {
-        lot.events.push(Event {
-            entry: row.int(0),
-            happened_us: row.int(1),
-            part: row.int(2),
-            event: StockEvent::Count(Weight::from_units(row.int(3))),
-            what: What::Counted,
-            pay: 0,
-        });
+    for row in about(tx, lot, "counted", "t.part, t.weight").await? {
+        let event = StockEvent::Count(Weight::from_units(row.int(3)));
+        lot.push(&row, row.int(2), event, What::Counted, 0);
         lot.seen += 1;
     }
     Ok(())
+}
+
+/// Weight that left: in column 3, and in column 4 whether nothing stayed.
+fn out(row: &Record) -> StockEvent {
+    StockEvent::Out {
+        weight: Weight::from_units(row.int(3)),
+        emptied: row.int(4) == 1,
+    }
 }
 
 /// Codes of the lots made or taken in under a number.

@@ -126,6 +126,12 @@ impl Desk {
         Ok(self.db.read().await?)
     }
 
+    /// Whether another instance has put something on file since it was read here.
+    async fn office_is_behind(&self) -> Result<bool, DeskError> {
+        let mut tx = self.read().await?;
+        Ok(register::epochs(&mut tx).await? != self.office().epochs)
+    }
+
     async fn reload_office(&self) -> Result<(), DeskError> {
         let mut tx = self.read().await?;
         let fresh = Arc::new(register::load(&mut tx).await?);
@@ -136,9 +142,10 @@ impl Desk {
     /// Decides and records one deed.
     ///
     /// `plan` gathers and decides; it is called again when what it relied on
-    /// changed before the write. A refusal is only given after making sure that
-    /// the request was not already booked: a repeat gets its first answer even
-    /// where the same deed could not be done again.
+    /// changed before the write, or when it refused by an office that another
+    /// instance has added to. A refusal is only given after making sure that the
+    /// request was not already booked: a repeat gets its first answer even where
+    /// the same deed could not be done again.
     pub(crate) async fn deed<A, O, F>(
         &self,
         caller: &Caller,
@@ -156,6 +163,10 @@ impl Desk {
         for _ in 0..TRIES {
             let planned = match plan(asked.clone()).await {
                 Ok(planned) => planned,
+                Err(_) if self.office_is_behind().await? => {
+                    self.reload_office().await?;
+                    continue;
+                }
                 Err(refusal) => return self.first_answer(request_id, &print, refusal).await,
             };
             let recorded_us = self.now_us().await?;

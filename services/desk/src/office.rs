@@ -310,7 +310,7 @@ impl Desk {
             party,
             happened_us: now_us,
             must_hold: Vec::new(),
-            bumps: if bumps.is_empty() { vec![0] } else { bumps },
+            bumps: [vec![0], bumps].concat(),
             asked: content.clone(),
             outcome: content,
             rows,
@@ -465,7 +465,7 @@ impl Desk {
     }
 
     /// What is on file, read anew: another instance may have added to it.
-    async fn fresh_office(&self) -> Result<Arc<Office>, DeskError> {
+    pub(crate) async fn fresh_office(&self) -> Result<Arc<Office>, DeskError> {
         self.reload_office().await?;
         Ok(self.office())
     }

@@ -1,11 +1,12 @@
 //! Looking things up: tickets, closes, flags, yields and statements; and saying
 //! that a flag was seen to.
 
-use books::findings::{StoredClose, StoredFlag};
+use books::close::Stored;
+use books::findings::StoredFlag;
 use books::table::{Cell, FLAG_SEEN};
-use books::{Row, Tx, doc, doc_struct, entries, entry_id, findings, pay};
+use books::{Row, Tx, close, doc_struct, entries, entry_id, findings, pay};
 use rules::business_day::next_day;
-use rules::close::CloseDoc;
+use rules::close::{CloseDoc, Flag};
 use rules::fillet_yield::{YieldKey, YieldSums};
 use rules::ids::EntryId;
 use rules::money::{Currency, Money};
@@ -55,7 +56,7 @@ pub struct TicketRange {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct CloseFound {
     /// As stored.
-    pub stored: StoredClose,
+    pub stored: Stored,
     /// As read.
     pub close: CloseDoc,
     /// Flags of this revision.
@@ -215,28 +216,24 @@ impl Desk {
         revision: i64,
     ) -> Result<CloseFound, DeskError> {
         let mut tx = self.read().await?;
-        let stored = findings::close(&mut tx, site, day, revision)
+        let stored = close::stored(&mut tx, site, day, (revision != 0).then_some(revision))
             .await?
             .ok_or_else(|| DeskError::NotFound {
                 what: "close",
                 id: format!("of {day} at site {site}"),
             })?;
-        let value = serde_json::from_str(&stored.doc).map_err(|error| {
-            tracing::error!(%error, site, day, "a stored close does not read");
-            DeskError::Internal
-        })?;
-        let close: CloseDoc = doc::Doc::from_doc(&value).map_err(|error| {
-            tracing::error!(%error, site, day, "a stored close does not read");
-            DeskError::Internal
-        })?;
+        let close = stored.read()?;
         let flags = self.flags_of(&mut tx, site, day, day + 1).await?;
-        let of_this = |flag: &FlagFound| {
-            close
-                .flags
-                .iter()
-                .any(|f| f.kind == flag.stored.kind && f.subject == flag.stored.subject)
+        // What a revision said of a flag is its own; who saw to it is today's.
+        let as_said_then = |mut flag: FlagFound| {
+            let same = |f: &&Flag| (f.kind, &f.subject) == (flag.stored.kind, &flag.stored.subject);
+            let said = close.flags.iter().find(same)?;
+            flag.stored.text.clone_from(&said.text);
+            flag.stored.weight = said.weight;
+            flag.stored.value = said.value.minor();
+            Some(flag)
         };
-        let flags = flags.into_iter().filter(of_this).collect();
+        let flags = flags.into_iter().filter_map(as_said_then).collect();
         Ok(CloseFound {
             stored,
             close,
@@ -368,7 +365,7 @@ impl Desk {
         to: i64,
     ) -> Result<Statement, DeskError> {
         self.known_site("site", site).await?;
-        let office = self.office();
+        let office = self.fresh_office().await?;
         let on_file = office
             .parties
             .get(party)

@@ -260,6 +260,15 @@ impl Desk {
         let entry = entries::get(&mut tx, hold.entry)
             .await?
             .ok_or_else(unknown)?;
+        if let Some((how, by)) = entries::spent(&mut tx, hold.entry, hold.line).await?
+            && how == "release"
+        {
+            return Err(DeskError::Precondition {
+                reason: "ALREADY_RELEASED",
+                rule: format!("this hold was already released, by {by}"),
+                field: "hold_id".to_owned(),
+            });
+        }
         match (entry.kind.as_str(), hold.line) {
             ("hold", 0) => {
                 let (_, held): (HoldAsked, Held) = entry.read()?;

@@ -4,7 +4,7 @@ use rules::close::{CloseDoc, CloseState, DayBalance, Flag, Judged, RULES_VERSION
 use rules::money::{Currency, Money};
 
 use super::*;
-use crate::close::{Given, Revision, document, flag_key};
+use crate::close::{self, Given, Revision, Stored, document, flag_key};
 use crate::conformance;
 use crate::db::Db;
 use crate::entries::tests::{
@@ -111,7 +111,10 @@ async fn all_flags(db: &Db, from: i64, to: i64) -> Vec<StoredFlag> {
 
 async fn check_close(db: Db) {
     let mut tx = db.read().await.unwrap();
-    assert_eq!(close(&mut tx, SITE, FRIDAY, 0).await.unwrap(), None);
+    assert_eq!(
+        close::stored(&mut tx, SITE, FRIDAY, None).await.unwrap(),
+        None
+    );
     drop(tx);
     let flag = [raised(FlagKind::Swapped, "a", "one")];
     let nights = [flagged(SITE, FRIDAY, &flag), flagged(SITE, FRIDAY, &[])];
@@ -120,11 +123,8 @@ async fn check_close(db: Db) {
     }
     let [first, second] = nights.map(|night| document(&night.judged().doc));
     assert_ne!(first, second);
-    let stored = |revision, recorded_us, (doc, sha256): &(String, String)| StoredClose {
-        revision,
-        recorded_us,
-        doc: doc.clone(),
-        sha256: sha256.clone(),
+    let stored = |revision, recorded_us, (doc, sha256): &(String, String)| {
+        (revision, recorded_us, doc.clone(), sha256.clone())
     };
     let mut tx = db.read().await.unwrap();
     for (site, day, revision, expected) in [
@@ -138,8 +138,10 @@ async fn check_close(db: Db) {
         (SITE, SUNDAY, 0, None),
         (2, FRIDAY, 0, None),
     ] {
-        let found = close(&mut tx, site, day, revision).await.unwrap();
-        assert_eq!(found, expected, "{site} {day} {revision}");
+        let revision = (revision != 0).then_some(revision);
+        let found = close::stored(&mut tx, site, day, revision).await.unwrap();
+        let found = found.map(|c: Stored| (c.revision, c.recorded_us, c.doc, c.sha256));
+        assert_eq!(found, expected, "{site} {day} {revision:?}");
     }
 }
 
