@@ -15,5 +15,6 @@ mod house;
 mod night;
 mod ordinary;
 mod outside;
+mod pay;
 mod two_instances;
 mod week;

@@ -210,3 +210,63 @@ async fn postgres_a_diver_put_on_file_at_one_is_known_at_the_other_at_once() {
     assert_eq!(told.statement.unwrap().party_name, "New Diver");
     pair.end().await;
 }
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 2)]
+#[ignore = "needs PostgreSQL; run by tests/all"]
+async fn postgres_held_fish_thrown_out_at_both_at_once_takes_its_pay_back_once() {
+    use proto::v1::stock_service_client::StockServiceClient;
+    let pair = Pair::start().await;
+    let [mut intake, _] = pair.intakes().await;
+    let mut one = StockServiceClient::new(pair.one.channel().await);
+    let mut other = StockServiceClient::new(pair.other.channel().await);
+    for _ in 0..6 {
+        let mut request = one_tote("44.00", "4.00", 50);
+        request.lots[0].receiving = Some(v1::Receiving {
+            decision: v1::Decision::Hold.into(),
+            reason: "warm".to_owned(),
+            ..Default::default()
+        });
+        let ticket = intake.record_weigh_in(request).await.unwrap().into_inner();
+        let line = ticket.ticket.unwrap().lines.remove(0);
+        let discard = || -> v1::RecordMovementRequest {
+            message(json!({
+                "requestId": fresh(), "site": 1, "outlet": "OUTLET_DISCARD", "reason": "smells",
+                "taken": [{
+                    "part": { "lotCode": line.lot_code, "part": line.part },
+                    "weight": { "decimal": "40.00", "unit": "WEIGHT_UNIT_LB" }
+                }]
+            }))
+        };
+        let (a, b) = tokio::join!(
+            one.record_movement(discard()),
+            other.record_movement(discard())
+        );
+        // Both happened and are booked; the pay was there to take back only once.
+        assert!(a.is_ok() && b.is_ok(), "{a:?} {b:?}");
+    }
+    let mut statements =
+        v1::statement_service_client::StatementServiceClient::new(pair.one.channel().await);
+    let day = |day| {
+        Some(proto::google::r#type::Date {
+            year: 2031,
+            month: 4,
+            day,
+        })
+    };
+    let request = v1::GetStatementRequest {
+        site: 1,
+        party: "wren-haldane".to_owned(),
+        from: day(28),
+        to: day(29),
+    };
+    let told = statements
+        .get_statement(request)
+        .await
+        .unwrap()
+        .into_inner()
+        .statement
+        .unwrap();
+    let cents = |money: Option<v1::Money>| money.unwrap().amount_minor;
+    assert_eq!((cents(told.owed_after), cents(told.held_after)), (0, 0));
+    pair.end().await;
+}

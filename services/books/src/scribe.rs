@@ -134,8 +134,8 @@ pub enum Condition {
         /// How many rows were seen.
         seen: i64,
     },
-    /// The ticket is not voided.
-    NotVoided {
+    /// The ticket was neither voided nor rewritten.
+    Stands {
         /// The ticket.
         ticket: i64,
     },
@@ -487,7 +487,7 @@ fn heads_of(deeds: &[Deed]) -> BTreeSet<(i64, i64)> {
             heads.insert(match condition {
                 Condition::Epoch { site, .. } => (*site, 0),
                 Condition::Spend { what: id, .. }
-                | Condition::NotVoided { ticket: id }
+                | Condition::Stands { ticket: id }
                 | Condition::LotSeen { number: id, .. }
                 | Condition::Unmoved { number: id } => head_of(*id),
             });
@@ -541,7 +541,7 @@ impl Deed {
         let impossible = self.must_hold.iter().find(|condition| match condition {
             Condition::Epoch { site, .. } => !is_site(*site),
             Condition::Spend { what: id, .. }
-            | Condition::NotVoided { ticket: id }
+            | Condition::Stands { ticket: id }
             | Condition::LotSeen { number: id, .. }
             | Condition::Unmoved { number: id } => !is_id(*id),
         });
@@ -615,7 +615,7 @@ async fn look(tx: &mut Tx, deeds: &[Deed], heads: Heads) -> Result<Seen, EngineE
     for condition in deeds.iter().flat_map(|deed| &deed.must_hold) {
         match condition {
             Condition::Spend { what, item, .. } => _ = items.insert((*what, *item)),
-            Condition::NotVoided { ticket } => _ = items.insert((*ticket, 0)),
+            Condition::Stands { ticket } => _ = items.insert((*ticket, 0)),
             Condition::LotSeen { number, place, .. } => _ = lots.insert((*number, *place)),
             Condition::Unmoved { number } => _ = numbers.insert(*number),
             Condition::Epoch { .. } => {}

@@ -116,14 +116,17 @@ impl What {
 }
 
 /// The pay and the weight it stands for that sit in a part: what was weighed in
-/// and held or released, less what was thrown out unpaid. Sales and cuts do not
-/// touch it.
+/// and held, released or regraded, less what was thrown out unpaid. Sales and cuts
+/// do not touch it. Fish a customer brought back bears no pay, and is what is
+/// thrown out first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct PayLeft {
     /// Minor units.
     pub minor: i64,
     /// Paid weight.
     pub weight: Weight,
+    /// Brought back by customers and not thrown out since.
+    pub returned: Weight,
 }
 
 impl Lot {
@@ -154,12 +157,23 @@ impl Lot {
         let mut left = PayLeft::default();
         for event in self.events.iter().filter(|event| event.part == n) {
             let weight = match (event.what, event.event) {
-                (What::WeighedIn | What::Hold | What::Release, StockEvent::In(w)) => w.units(),
-                (What::Hold | What::Release, StockEvent::Out { weight, .. }) => -weight.units(),
-                // Also where its share of the pay rounded to nothing. Fish that was
-                // brought back beside it bears none.
+                (
+                    What::WeighedIn | What::Hold | What::Release | What::Regrade,
+                    StockEvent::In(w),
+                ) => w.units(),
+                (What::Hold | What::Release | What::Regrade, StockEvent::Out { weight, .. }) => {
+                    -weight.units()
+                }
+                (What::CameBack, StockEvent::In(w)) => {
+                    left.returned = [left.returned, w].into_iter().sum();
+                    0
+                }
+                // Also where its share of the pay rounded to nothing.
                 (What::Went(Outlet::Discard), StockEvent::Out { weight, .. }) if held => {
-                    -weight.min(left.weight.max(Weight::ZERO)).units()
+                    let unpaid = weight.min(left.returned);
+                    left.returned = Weight::from_units(left.returned.units() - unpaid.units());
+                    let paid = Weight::from_units(weight.units() - unpaid.units());
+                    -paid.min(left.weight.max(Weight::ZERO)).units()
                 }
                 _ => 0,
             };

@@ -88,15 +88,13 @@ impl DeskError {
                     "this ticket was already voided, rewritten or settled",
                 ),
             },
-            Condition::NotVoided { .. } => DeskError::precondition(
-                "TICKET_VOIDED",
-                "the ticket of this lot was voided, so nothing of it can move",
-            ),
             Condition::Unmoved { .. } => DeskError::precondition(
                 "WEIGHT_HAS_MOVED",
                 "weight of this ticket has moved, so it cannot be voided; rewrite it instead",
             ),
-            Condition::Epoch { .. } | Condition::LotSeen { .. } => DeskError::Unavailable,
+            Condition::Epoch { .. } | Condition::LotSeen { .. } | Condition::Stands { .. } => {
+                DeskError::Unavailable
+            }
         }
     }
 }

@@ -205,7 +205,7 @@ impl Desk {
                 Answer::Repeated { entry } => return self.booked(entry).await,
                 Answer::OtherBody => return Err(DeskError::OtherBody),
                 Answer::Unmet(Condition::Epoch { .. }) => self.reload_office().await?,
-                Answer::Unmet(Condition::LotSeen { .. }) => {}
+                Answer::Unmet(Condition::LotSeen { .. } | Condition::Stands { .. }) => {}
                 Answer::Unmet(condition) => return Err(DeskError::unmet(&condition)),
                 Answer::Broken(why) => {
                     tracing::error!(kind, why, "the book did not take a deed");
@@ -258,6 +258,15 @@ impl Desk {
             Some(site) => site.clock.day_of(at_us),
             None => rules::business_day::utc_day(at_us),
         }
+    }
+}
+
+impl Desk {
+    /// First instant after a site's business day.
+    fn day_end(&self, site: i64, day: i64) -> i64 {
+        let office = self.office();
+        let site = office.sites.get(&site);
+        site.map_or(i64::MAX, |site| site.clock.end_us(day))
     }
 }
 

@@ -12,13 +12,13 @@ use books::stock::{Lot, Part, PayLeft};
 use books::table::{COUNTED, Cell, INWARD, MOVE, SHIFT};
 use books::{Condition, Row, entries, stock, tickets};
 use rules::fish::{Outlet, PartKey};
-use rules::ids::{LotCode, PartId};
+use rules::ids::{EntryId, LotCode, PartId};
 use rules::money::Money;
 use rules::office::Settings;
 use rules::stock::{
     CountAsked, CountDone, Found, Held, HoldAsked, HoldId, Moved, MovementAsked, PartRef, PoolDone,
-    RegradeAsked, Regraded, ReleaseAsked, Released, ReturnAsked, Returned, TakenFrom, hold_share,
-    standing,
+    RegradeAsked, Regraded, ReleaseAsked, Released, ReturnAsked, Returned, StockEvent, Taken,
+    TakenFrom, hold_share, standing,
 };
 use rules::ticket::{Notice, NoticeKind, Ticket, WeighIn};
 use rules::weight::{Reading, Weight};
@@ -27,6 +27,9 @@ use crate::{Booked, Caller, Desk, DeskError, Plan};
 
 /// A clock may be ahead by this much.
 const SKEW_US: i64 = 120_000_000;
+/// Nothing is entered that happened longer ago: a mistyped year would revise every
+/// day since.
+pub(crate) const OLDEST_US: i64 = 31 * 24 * 3_600 * 1_000_000;
 
 /// A lot with its parts as they stand and what became of them.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -97,11 +100,50 @@ impl Named {
             seen: self.lot.seen,
         }];
         if self.lot.ticket != 0 {
-            conditions.push(Condition::NotVoided {
+            conditions.push(Condition::Stands {
                 ticket: self.lot.ticket,
             });
         }
         conditions
+    }
+
+    /// Whether an instant lies before anything of the lot was there.
+    fn is_before(&self, happened_us: i64) -> bool {
+        let came = self.lot.events.iter();
+        let came = came.filter(|event| matches!(event.event, StockEvent::In(_)));
+        came.map(|event| event.happened_us)
+            .min()
+            .is_some_and(|first_us| happened_us < first_us)
+    }
+
+    /// Whether the part may be counted for a day that ended at `end_us`, by a
+    /// count that was taken at `counted_us`.
+    fn may_close(
+        &self,
+        day: i64,
+        end_us: i64,
+        counted_us: i64,
+        field: &str,
+    ) -> Result<(), DeskError> {
+        let refused = |reason, rule| DeskError::Malformed {
+            field: field.to_owned(),
+            reason,
+            rule,
+        };
+        if EntryId::new(self.lot.code.number()).is_some_and(|id| id.day() > day) {
+            let rule = "came in after the day that this count closes".to_owned();
+            return Err(refused("NOT_THERE_YET", rule));
+        }
+        let moved = self.lot.events.iter().any(|event| {
+            event.part == self.part.id.n
+                && !matches!(event.event, StockEvent::Count(_))
+                && (end_us..=counted_us).contains(&event.happened_us)
+        });
+        if moved {
+            let rule = "has moved since the day ended: count it for today".to_owned();
+            return Err(refused("MOVED_SINCE", rule));
+        }
+        Ok(())
     }
 
     fn left(&self, settings: &Settings) -> Weight {
@@ -190,16 +232,15 @@ impl Desk {
                 Account::of("held", &supplier),
                 pay.minor(),
             )]));
-            Ok(self.on_stock(&[named], happened_us, asked, outcome, rows))
+            self.on_stock(&[named], happened_us, asked, outcome, rows)
         })
         .await
     }
 
-    /// Gives back exactly what a hold took.
+    /// Gives back what a hold took, as much as is left of it, and its pay.
     ///
     /// # Errors
-    /// An unknown hold, one that was released before, or one of whose fish some
-    /// has left since.
+    /// An unknown hold, or one that was released before.
     pub async fn release(
         &self,
         caller: &Caller,
@@ -217,31 +258,27 @@ impl Desk {
                     ..named.part.key.clone()
                 }),
             };
-            if named.left(&settings) < held.weight {
-                return Err(DeskError::precondition(
-                    "HELD_FISH_HAS_LEFT",
-                    format!(
-                        "less than the hold took is left of part {}: throw out or count the rest",
-                        held.held
-                    ),
-                ));
-            }
+            // Drip, a sample or a discard may have taken some of it since. What
+            // dripped is still paid for; what was thrown out was taken back then.
+            let weight = held.weight.min(named.left(&settings).max(Weight::ZERO));
+            let left = named.lot.pay_left(held.held.n).minor.max(0);
+            let pay = Money::new(held.pay.minor().min(left), held.pay.currency());
             let outcome = Released {
                 from: held.held,
                 part: to.0,
-                weight: held.weight,
-                pay: held.pay,
+                weight,
+                pay,
             };
             let supplier = named.lot.supplier.clone();
             let mut rows: Vec<Row> = to.1.into_iter().collect();
-            rows.push(shift_row("release", held.held, to.0, held.weight, held.pay));
+            rows.push(shift_row("release", held.held, to.0, weight, pay));
             rows.extend(pay::rows([(
                 Account::of("held", &supplier),
                 Account::of("owed", &supplier),
-                held.pay.minor(),
+                pay.minor(),
             )]));
             let HoldId { entry, line } = asked.hold;
-            let mut plan = self.on_stock(&[named], happened_us, asked, outcome, rows);
+            let mut plan = self.on_stock(&[named], happened_us, asked, outcome, rows)?;
             plan.must_hold.push(Condition::Spend {
                 what: entry,
                 item: line,
@@ -328,6 +365,7 @@ impl Desk {
     ) -> Result<Booked<RegradeAsked, Regraded>, DeskError> {
         self.deed(caller, "regrade", request_id, asked, |asked| async move {
             let named = self.named("part", asked.part).await?;
+            named.not_held("part")?;
             let (happened_us, settings) = self.when(named.site(), asked.happened_us).await?;
             let weight = named.weight(asked.weight.as_ref(), &settings)?;
             let old = named.part.key.clone();
@@ -349,9 +387,11 @@ impl Desk {
                 weight,
             };
             let mut rows: Vec<Row> = opens.into_iter().collect();
-            let nothing = Money::zero(self.currency(named.site())?);
-            rows.push(shift_row("regrade", outcome.from, part, weight, nothing));
-            Ok(self.on_stock(&[named], happened_us, asked, outcome, rows))
+            // No pay moves between accounts; which part a later hold would take it
+            // from does.
+            let pay = self.share(&named, weight)?;
+            rows.push(shift_row("regrade", outcome.from, part, weight, pay));
+            self.on_stock(&[named], happened_us, asked, outcome, rows)
         })
         .await
     }
@@ -417,7 +457,7 @@ impl Desk {
             let weight = taken.weight.weight;
             // Thrown out before it was ever owed: not paid.
             let unpaid = if thrown_out && named.part.key.held {
-                self.share(&named, weight)?
+                self.unpaid(&named, taken, &settings)?
             } else {
                 Money::zero(currency)
             };
@@ -455,7 +495,7 @@ impl Desk {
         })));
         Ok(Plan {
             party: asked.counterparty.clone(),
-            ..self.on_stock(&all, happened_us, asked, moved, rows)
+            ..self.on_stock(&all, happened_us, asked, moved, rows)?
         })
     }
 
@@ -544,7 +584,7 @@ impl Desk {
                     outcome.weight.units().into(),
                 ],
             ));
-            let plan = self.on_stock(&[named], happened_us, asked, outcome, rows);
+            let plan = self.on_stock(&[named], happened_us, asked, outcome, rows)?;
             Ok(Plan {
                 party: went.counterparty,
                 ..plan
@@ -580,6 +620,7 @@ impl Desk {
                 "a day is counted once it has begun",
             ));
         }
+        let end_us = self.day_end(asked.site, asked.closes);
         let mut done = CountDone {
             counted: Vec::new(),
             pool: None,
@@ -589,6 +630,7 @@ impl Desk {
             let field = format!("counted[{i}].part");
             let named = self.named(&field, counted.part).await?;
             self.same_site(&field, &named, asked.site)?;
+            named.may_close(asked.closes, end_us, happened_us, &field)?;
             let found = Found {
                 part: named.part.id,
                 weight: counted.weight.weight,
@@ -603,6 +645,14 @@ impl Desk {
         }
         if let Some(pool) = &asked.pool {
             let (making, from) = self.pool_of(&asked, pool, &settings).await?;
+            for (i, named) in from.iter().enumerate() {
+                named.may_close(
+                    asked.closes,
+                    end_us,
+                    happened_us,
+                    &format!("pool.parts[{i}]"),
+                )?;
+            }
             let again = from.iter().any(|named| {
                 done.counted
                     .iter()
@@ -637,7 +687,7 @@ impl Desk {
         Ok(Plan {
             site,
             day,
-            ..self.on_stock(&all, happened_us, asked, done, rows)
+            ..self.on_stock(&all, happened_us, asked, done, rows)?
         })
     }
 
@@ -657,7 +707,7 @@ impl Desk {
         let (_, settings) = self.office().settings_at(lot.site, now_us);
         let mut events = Vec::with_capacity(lot.events.len());
         for event in &lot.events {
-            use rules::stock::StockEvent::{Count, In, Out};
+            use StockEvent::{Count, In, Out};
             let weight = match event.event {
                 In(weight) | Count(weight) => weight,
                 Out { weight, .. } => Weight::from_units(-weight.units()),
@@ -755,6 +805,12 @@ impl Desk {
         if happened_us > now_us.saturating_add(SKEW_US) {
             return Err(DeskError::malformed("happened_at", "lies in the future"));
         }
+        if happened_us < now_us.saturating_sub(OLDEST_US) {
+            return Err(DeskError::malformed(
+                "happened_at",
+                "lies more than 31 days back",
+            ));
+        }
         Ok((happened_us, self.office().settings_at(site, happened_us).1))
     }
 
@@ -772,10 +828,27 @@ impl Desk {
         let PayLeft {
             minor,
             weight: paid,
+            ..
         } = named.lot.pay_left(named.part.id.n);
         let all = Money::new(minor, self.currency(named.site())?);
         // Made fish, and fish brought back, bear no pay.
         Ok(hold_share(all, paid, weight).unwrap_or(Money::zero(all.currency())))
+    }
+
+    /// The pay taken back when held fish is thrown out: all of it with the last of
+    /// the fish, none with fish that a customer brought back.
+    fn unpaid(
+        &self,
+        named: &Named,
+        taken: &Taken,
+        settings: &Settings,
+    ) -> Result<Money, DeskError> {
+        let left = named.lot.pay_left(named.part.id.n);
+        if taken.emptied || taken.weight.weight >= named.left(settings) {
+            return Ok(Money::new(left.minor.max(0), self.currency(named.site())?));
+        }
+        let weight = taken.weight.weight.units() - left.returned.units();
+        self.share(named, Weight::from_units(weight.max(0)))
     }
 
     /// The plan of a deed about parts of one site.
@@ -786,7 +859,14 @@ impl Desk {
         asked: A,
         outcome: O,
         rows: Vec<Row>,
-    ) -> Plan<A, O> {
+    ) -> Result<Plan<A, O>, DeskError> {
+        if let Some(early) = named.iter().find(|named| named.is_before(happened_us)) {
+            return Err(DeskError::Malformed {
+                field: "happened_at".to_owned(),
+                reason: "BEFORE_IT_CAME_IN",
+                rule: format!("lies before lot {} came in", early.lot.code),
+            });
+        }
         let site = named.first().map_or(0, Named::site);
         let supplier = named.first().map(|named| named.lot.supplier.clone());
         let mut must_hold: Vec<Condition> = Vec::new();
@@ -795,7 +875,7 @@ impl Desk {
                 must_hold.push(condition);
             }
         }
-        Plan {
+        Ok(Plan {
             site,
             day: self.day_at(site, happened_us),
             party: supplier.unwrap_or_default(),
@@ -805,7 +885,7 @@ impl Desk {
             asked,
             outcome,
             rows,
-        }
+        })
     }
 }
 

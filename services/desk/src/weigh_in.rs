@@ -9,6 +9,7 @@ use rules::ids::EntryId;
 use rules::ticket::price::{OnFile, Prior, PriorLot, Refusal, RefusalKind, price_instant};
 use rules::ticket::{self, Tare, Ticket, VoidAsked, WeighIn, Weighed};
 
+use crate::stock::OLDEST_US;
 use crate::{Booked, Caller, Desk, DeskError, Plan};
 
 impl Desk {
@@ -40,6 +41,12 @@ impl Desk {
         let (instant_us, skew) =
             price_instant(asked.first_reading_us, asked.sent_us, offline, now_us)
                 .map_err(refused)?;
+        if instant_us < now_us.saturating_sub(OLDEST_US) {
+            return Err(DeskError::malformed(
+                "first_reading_at",
+                "lies more than 31 days back",
+            ));
+        }
 
         let mut must_hold = vec![Condition::Epoch {
             site: asked.site,
@@ -53,7 +60,9 @@ impl Desk {
                     item: 0,
                     how: "rewrite",
                 });
-                Some(self.gather_rewrite(&asked, rewrite.ticket).await?)
+                let (prior, known, seen) = self.gather_rewrite(&asked, rewrite.ticket).await?;
+                must_hold.extend(seen);
+                Some((prior, known))
             }
         };
         let priced_us = rewrite
@@ -111,7 +120,12 @@ impl Desk {
     }
 
     /// The ticket that is rewritten, with all that was coded under its number.
-    async fn gather_rewrite(&self, asked: &WeighIn, id: i64) -> Result<(Prior, Known), DeskError> {
+    /// Nothing of those lots may change meanwhile.
+    async fn gather_rewrite(
+        &self,
+        asked: &WeighIn,
+        id: i64,
+    ) -> Result<(Prior, Known, Vec<Condition>), DeskError> {
         let mut tx = self.read().await?;
         let (old_asked, old) = standing(&mut tx, "rewrites.ticket", id).await?;
         if old_asked.site != asked.site {
@@ -119,6 +133,20 @@ impl Desk {
                 "site",
                 "a ticket is rewritten at its own site",
             ));
+        }
+        // A release gave back the pay of the old line: it cannot be taken back with
+        // the ticket, and must not be owed twice.
+        for (n, _) in (1..).zip(&old.lines).filter(|(_, line)| line.held) {
+            if let Some((_, by)) = entries::spent(&mut tx, id, n).await? {
+                return Err(DeskError::Precondition {
+                    reason: "HELD_LINE_RELEASED",
+                    rule: format!(
+                        "line {n} of ticket {id} was taken in held and released by {by}: the \
+                         ticket cannot be written again"
+                    ),
+                    field: "rewrites.ticket".to_owned(),
+                });
+            }
         }
         let mut prior = Prior::of(id, &old_asked, &old);
         // Lots that an earlier rewrite dropped keep their codes.
@@ -132,7 +160,8 @@ impl Desk {
             let missing = before
                 .lots
                 .into_iter()
-                .filter(|lot| prior.lots.iter().all(|known| known.place != lot.place));
+                .filter(|lot| prior.lots.iter().all(|known| known.place != lot.place))
+                .map(|lot| PriorLot { n: 0, ..lot });
             prior.lots.extend(missing.collect::<Vec<_>>());
             earlier = asked.rewrites;
         }
@@ -140,11 +169,17 @@ impl Desk {
             owed_and_held: Some((old.owed.minor(), old.held.minor())),
             ..Known::default()
         };
+        let mut conditions = Vec::new();
         for code in stock::lots_under(&mut tx, prior.number).await? {
             known.lots.insert(code.place());
             let lot = stock::lot(&mut tx, code)
                 .await?
                 .ok_or(DeskError::Internal)?;
+            conditions.push(Condition::LotSeen {
+                number: code.number(),
+                place: code.place(),
+                seen: lot.seen,
+            });
             known
                 .parts
                 .extend(lot.parts.iter().map(|part| (code.place(), part.id.n)));
@@ -161,7 +196,7 @@ impl Desk {
                 *all = parts;
             }
         }
-        Ok((prior, known))
+        Ok((prior, known, conditions))
     }
 
     /// Voids a ticket from which no weight has moved.

@@ -82,10 +82,10 @@ impl Seen {
                     place,
                     seen,
                 } => self.lots.get(&(*number, *place)).copied().unwrap_or(0) == *seen,
-                Condition::NotVoided { ticket } => self
+                Condition::Stands { ticket } => self
                     .spent
                     .get(&(*ticket, 0))
-                    .is_none_or(|how| how != "void"),
+                    .is_none_or(|how| how != "void" && how != "rewrite"),
                 Condition::Unmoved { number } => !self.moved.contains(number),
             };
             !holds

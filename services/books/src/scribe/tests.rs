@@ -142,12 +142,12 @@ async fn check_spending(db: Db) {
     assert_eq!(scribe.record(clerk(9)).await, Answer::Unmet(void.clone()));
     assert_eq!(entries(&db).await.len(), 2);
     // What a voided ticket's lots were relied on for is told.
-    let not_voided = Condition::NotVoided { ticket };
+    let stands = Condition::Stands { ticket };
     let moving = Deed {
-        must_hold: vec![not_voided.clone()],
+        must_hold: vec![stands.clone()],
         ..deed("moving")
     };
-    assert_eq!(scribe.record(moving).await, Answer::Unmet(not_voided));
+    assert_eq!(scribe.record(moving).await, Answer::Unmet(stands));
     scribe.stop().await;
 }
 

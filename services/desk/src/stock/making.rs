@@ -55,7 +55,7 @@ impl Desk {
                 site: asked.site,
                 day: self.day_at(asked.site, happened_us),
                 party,
-                ..self.on_stock(&[], happened_us, asked, made, Vec::new())
+                ..self.on_stock(&[], happened_us, asked, made, Vec::new())?
             });
         }
         let (inputs, named) = self
@@ -63,7 +63,7 @@ impl Desk {
             .await?;
         let made = making::make(&asked, inputs, &settings).map_err(bad)?;
         let rows = rows(&made, &named, asked.site, happened_us);
-        Ok(self.on_stock(&named, happened_us, asked, made, rows))
+        self.on_stock(&named, happened_us, asked, made, rows)
     }
 
     /// The bin of a count as the making it is.

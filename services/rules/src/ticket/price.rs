@@ -97,7 +97,7 @@ pub fn ticket(asked: &WeighIn, file: &OnFile<'_>, priced_us: i64) -> Result<Tick
         undersize: Weight::ZERO,
         notices: Vec::new(),
     };
-    let mut places = Places::new(file.prior);
+    let mut places = Places::new(file.prior, asked);
     for lot in &lots {
         write_lot(&mut ticket, asked, lot, &mut places, &accepted, file)?;
     }
@@ -480,7 +480,7 @@ fn write_lot(
     let mut place = None;
     if let Some((_, list)) = lot.list.filter(|_| !lot.parts.is_empty()) {
         let (taken, mut numbers) = places
-            .take(asked, lot.written)
+            .take(n, asked, lot.written)
             .ok_or(Refusal::NoPlaceLeft { lot: lot.position })?;
         place = Some(taken);
         for part in &lot.parts {

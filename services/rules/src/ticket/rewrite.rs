@@ -6,6 +6,8 @@
 //! whatever moved out of a part since still names it. That the old ticket may be
 //! rewritten at all is the desk's to decide.
 
+use std::collections::BTreeMap;
+
 use chrono::NaiveDate;
 
 use super::{CatchArea, LotIn, Ticket, WeighIn};
@@ -68,6 +70,8 @@ pub struct Prior {
 /// A lot of the rewritten ticket.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct PriorLot {
+    /// Its position on the ticket, from 1; 0 for a lot of an earlier one.
+    pub n: i64,
     /// Its place in the code.
     pub place: i64,
     /// Where it came from.
@@ -102,6 +106,7 @@ impl Prior {
                         (key, line.part)
                     });
                 Some(PriorLot {
+                    n: lot.n,
                     place: lot.place?,
                     source: Source::of(asked, written),
                     parts: parts.collect(),
@@ -116,28 +121,49 @@ impl Prior {
 }
 
 /// Gives lots their places, in the order they ask.
+///
+/// A lot that stands where one of the same source stood is that lot, whether
+/// anything of it is bought this time or not: of two lots of one source neither
+/// can take the other's code. A lot that stands elsewhere takes the first of its
+/// source that is left over.
 pub(super) struct Places<'a> {
-    /// Lots of the rewritten ticket that are not taken yet.
-    old: Vec<&'a PriorLot>,
+    /// By position from 1: the lot that stood there and stands there again.
+    kept: BTreeMap<i64, &'a PriorLot>,
+    /// Lots of the rewritten ticket that are left over.
+    over: Vec<&'a PriorLot>,
     next: i64,
 }
 
 impl<'a> Places<'a> {
-    pub(super) fn new(prior: Option<&'a Prior>) -> Places<'a> {
+    pub(super) fn new(prior: Option<&'a Prior>, asked: &WeighIn) -> Places<'a> {
         let old: Vec<&PriorLot> = prior.into_iter().flat_map(|prior| &prior.lots).collect();
         let last = old.iter().map(|lot| lot.place).max().unwrap_or(0);
+        let stands = |old: &PriorLot| {
+            let mut lots = (1_i64..).zip(&asked.lots);
+            lots.any(|(n, lot)| n == old.n && Source::of(asked, lot) == old.source)
+        };
+        let (kept, over): (Vec<_>, Vec<_>) = old.into_iter().partition(|old| stands(old));
         Places {
-            old,
+            kept: kept.into_iter().map(|old| (old.n, old)).collect(),
+            over,
             next: last.saturating_add(1),
         }
     }
 
-    /// Place of a lot and the numbers of its parts; `None` where the codes are
-    /// used up.
-    pub(super) fn take(&mut self, asked: &WeighIn, lot: &LotIn) -> Option<(i64, PartNumbers)> {
+    /// Place of the lot at position `n` and the numbers of its parts; `None` where
+    /// the codes are used up.
+    pub(super) fn take(
+        &mut self,
+        n: i64,
+        asked: &WeighIn,
+        lot: &LotIn,
+    ) -> Option<(i64, PartNumbers)> {
         let source = Source::of(asked, lot);
-        if let Some(found) = self.old.iter().position(|old| old.source == source) {
-            let old = self.old.remove(found);
+        let old = self.kept.remove(&n).or_else(|| {
+            let found = self.over.iter().position(|old| old.source == source)?;
+            Some(self.over.remove(found))
+        });
+        if let Some(old) = old {
             return Some((
                 old.place,
                 PartNumbers {

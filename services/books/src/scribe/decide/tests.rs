@@ -199,7 +199,7 @@ fn an_entry_can_be_spent_by_one_that_follows_it_in_the_group() {
         item: 0,
         how: "void",
     };
-    let relies = Condition::NotVoided { ticket: new };
+    let relies = Condition::Stands { ticket: new };
     let deeds = [
         deed("ticket"),
         that("before", relies.clone()),
@@ -218,11 +218,11 @@ fn an_entry_can_be_spent_by_one_that_follows_it_in_the_group() {
 }
 
 #[test]
-fn a_ticket_spent_otherwise_is_not_voided() {
-    let relies = Condition::NotVoided { ticket: TICKET };
+fn a_ticket_stands_until_it_is_voided_or_rewritten() {
+    let relies = Condition::Stands { ticket: TICKET };
     for (how, expected) in [
         ("settle", stamp(42, 100)),
-        ("rewrite", stamp(42, 100)),
+        ("rewrite", Answer::Unmet(relies.clone())),
         ("void", Answer::Unmet(relies.clone())),
     ] {
         let mut seen = books();
@@ -444,7 +444,7 @@ fn a_malformed_deed_is_broken_and_its_neighbours_are_not() {
                 seen: 1,
             },
         ),
-        that("ticket", Condition::NotVoided { ticket: -1 }),
+        that("ticket", Condition::Stands { ticket: -1 }),
         row(short),
         row(about(&MOVE, "lot".into())),
         row(about(&MOVE, (-1).into())),

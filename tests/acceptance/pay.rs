@@ -1,0 +1,344 @@
+//! What a diver is owed stays right whatever becomes of held, returned, regraded
+//! and rewritten fish; and what cannot have happened is not booked.
+//!
+//! Every ticket here is 40.00 lb of lionfish at 0.80 lb a fish, 6.25 a pound:
+//! 250.00.
+
+use proto::v1;
+use proto::v1::intake_service_client::IntakeServiceClient;
+use proto::v1::statement_service_client::StatementServiceClient;
+use proto::v1::stock_service_client::StockServiceClient;
+use serde_json::{Value, json};
+use tonic::transport::Channel;
+use tonic_types::StatusExt as _;
+
+use crate::harness::{Server, fresh, harbor, lb, message, one_tote, set_clock};
+
+async fn stock(server: &Server) -> StockServiceClient<Channel> {
+    StockServiceClient::new(server.channel().await)
+}
+
+async fn weigh_in(
+    server: &Server,
+    request: v1::RecordWeighInRequest,
+) -> Result<v1::Ticket, tonic::Status> {
+    let mut client = IntakeServiceClient::new(server.channel().await);
+    let answer = client.record_weigh_in(request).await?;
+    Ok(answer.into_inner().ticket.unwrap())
+}
+
+/// Forty pounds, of which nothing is held.
+async fn bought(server: &Server) -> v1::Ticket {
+    weigh_in(server, one_tote("44.00", "4.00", 50))
+        .await
+        .unwrap()
+}
+
+fn held_at_the_dock() -> v1::RecordWeighInRequest {
+    let mut request = one_tote("44.00", "4.00", 50);
+    request.lots[0].receiving = Some(v1::Receiving {
+        decision: v1::Decision::Hold.into(),
+        reason: "52 F, iced 40 minutes ago".to_owned(),
+        ..Default::default()
+    });
+    request
+}
+
+/// Cents that the diver is owed and that are held.
+async fn owed_and_held(server: &Server) -> (i64, i64) {
+    let day = |month, day| {
+        Some(proto::google::r#type::Date {
+            year: 2031,
+            month,
+            day,
+        })
+    };
+    let request = v1::GetStatementRequest {
+        site: 1,
+        party: "wren-haldane".to_owned(),
+        from: day(4, 28),
+        to: day(5, 5),
+    };
+    let mut client = StatementServiceClient::new(server.channel().await);
+    let statement = client
+        .get_statement(request)
+        .await
+        .unwrap()
+        .into_inner()
+        .statement
+        .unwrap();
+    let cents = |money: Option<v1::Money>| money.unwrap().amount_minor;
+    (cents(statement.owed_after), cents(statement.held_after))
+}
+
+fn part(line: &v1::TicketLine, n: i32) -> Value {
+    json!({ "lotCode": line.lot_code, "part": n })
+}
+
+async fn count(server: &Server, part: Value, weight: &str, day: i32) -> Result<(), tonic::Status> {
+    let request: v1::RecordCountRequest = message(json!({
+        "requestId": fresh(), "site": 1, "closes": { "year": 2031, "month": 4, "day": day },
+        "counted": [{ "part": part, "weight": lb(weight) }]
+    }));
+    stock(server).await.record_count(request).await.map(|_| ())
+}
+
+async fn goes(
+    server: &Server,
+    outlet: &str,
+    part: Value,
+    weight: &str,
+) -> Result<String, tonic::Status> {
+    let mut request = json!({
+        "requestId": fresh(), "site": 1, "outlet": outlet,
+        "taken": [{ "part": part, "weight": lb(weight) }]
+    });
+    match outlet {
+        "OUTLET_DISCARD" => request["reason"] = json!("smells"),
+        "OUTLET_SOLD_WHOLE" => request["counterparty"] = json!("hill-kitchen"),
+        _ => {}
+    }
+    let answer = stock(server)
+        .await
+        .record_movement(message::<v1::RecordMovementRequest>(request))
+        .await?;
+    Ok(answer.into_inner().recorded.unwrap().entry_id)
+}
+
+async fn hold(server: &Server, part: Value, weight: &str) -> v1::HoldPartResponse {
+    let request: v1::HoldPartRequest = message(json!({
+        "requestId": fresh(), "part": part, "weight": lb(weight), "reason": "smells of fuel"
+    }));
+    stock(server)
+        .await
+        .hold_part(request)
+        .await
+        .unwrap()
+        .into_inner()
+}
+
+async fn release(server: &Server, hold_id: &str) -> v1::ReleaseHoldResponse {
+    let request = v1::ReleaseHoldRequest {
+        request_id: fresh(),
+        hold_id: hold_id.to_owned(),
+        reason: "cold again".to_owned(),
+        happened_at: None,
+    };
+    stock(server)
+        .await
+        .release_hold(request)
+        .await
+        .unwrap()
+        .into_inner()
+}
+
+fn reason(status: &tonic::Status) -> String {
+    status.get_details_error_info().unwrap().reason
+}
+
+#[tokio::test]
+async fn held_fish_that_dripped_and_was_sampled_is_released_with_all_its_pay() {
+    let server = harbor().await;
+    let ticket = weigh_in(&server, held_at_the_dock()).await.unwrap();
+    let line = &ticket.lines[0];
+    assert_eq!(owed_and_held(&server).await, (0, 25_000));
+    count(&server, part(line, line.part), "39.90", 28)
+        .await
+        .unwrap();
+    goes(&server, "OUTLET_SAMPLE", part(line, line.part), "0.50")
+        .await
+        .unwrap();
+    let released = release(&server, &line.hold_id).await;
+    assert_eq!(released.weight.unwrap().shown, "39.40");
+    assert_eq!(owed_and_held(&server).await, (25_000, 0));
+}
+
+#[tokio::test]
+async fn held_fish_thrown_out_to_the_last_is_not_paid_at_all() {
+    let server = harbor().await;
+    let ticket = weigh_in(&server, held_at_the_dock()).await.unwrap();
+    let line = &ticket.lines[0];
+    count(&server, part(line, line.part), "39.90", 28)
+        .await
+        .unwrap();
+    goes(&server, "OUTLET_DISCARD", part(line, line.part), "10.00")
+        .await
+        .unwrap();
+    // A quarter of the paid 40.00 lb.
+    assert_eq!(owed_and_held(&server).await, (0, 18_750));
+    goes(&server, "OUTLET_DISCARD", part(line, line.part), "29.90")
+        .await
+        .unwrap();
+    assert_eq!(owed_and_held(&server).await, (0, 0));
+}
+
+#[tokio::test]
+async fn a_release_after_a_discard_gives_back_what_was_not_taken_back() {
+    let server = harbor().await;
+    let ticket = bought(&server).await;
+    let line = &ticket.lines[0];
+    let held = hold(&server, part(line, line.part), "20.00").await;
+    assert_eq!(owed_and_held(&server).await, (12_500, 12_500));
+    let set_aside = held.held_part.unwrap().part();
+    goes(&server, "OUTLET_DISCARD", part(line, set_aside), "5.00")
+        .await
+        .unwrap();
+    assert_eq!(owed_and_held(&server).await, (12_500, 9_375));
+    let released = release(&server, &held.hold_id).await;
+    assert_eq!(released.weight.unwrap().shown, "15.00");
+    assert_eq!(owed_and_held(&server).await, (21_875, 0));
+}
+
+#[tokio::test]
+async fn throwing_out_what_a_customer_brought_back_is_the_buyers_loss() {
+    let server = harbor().await;
+    let ticket = bought(&server).await;
+    let line = &ticket.lines[0];
+    let held = hold(&server, part(line, line.part), "10.00").await;
+    let sale = goes(&server, "OUTLET_SOLD_WHOLE", part(line, line.part), "20.00")
+        .await
+        .unwrap();
+    let back: v1::RecordReturnRequest = message(json!({
+        "requestId": fresh(), "movement": sale, "part": part(line, line.part),
+        "weight": lb("10.00"), "reason": "too many"
+    }));
+    let returned = stock(&server)
+        .await
+        .record_return(back)
+        .await
+        .unwrap()
+        .into_inner();
+    let set_aside = returned.held_part.unwrap().part();
+    assert_eq!(
+        Some(set_aside),
+        held.held_part.as_ref().map(v1::PartRef::part),
+        "beside the hold"
+    );
+    goes(&server, "OUTLET_DISCARD", part(line, set_aside), "10.00")
+        .await
+        .unwrap();
+    assert_eq!(owed_and_held(&server).await, (18_750, 6_250));
+    release(&server, &held.hold_id).await;
+    assert_eq!(owed_and_held(&server).await, (25_000, 0));
+}
+
+#[tokio::test]
+async fn a_regrade_moves_no_pay_and_a_later_hold_finds_it() {
+    let server = harbor().await;
+    let ticket = bought(&server).await;
+    let line = &ticket.lines[0];
+    let regrade: v1::RegradePartRequest = message(json!({
+        "requestId": fresh(), "part": part(line, line.part), "grade": "B", "reason": "soft"
+    }));
+    let regraded = stock(&server)
+        .await
+        .regrade_part(regrade)
+        .await
+        .unwrap()
+        .into_inner();
+    assert_eq!(owed_and_held(&server).await, (25_000, 0));
+    let part_n = regraded.part.unwrap().part();
+    let held = hold(&server, part(line, part_n), "40.00").await;
+    assert_eq!(owed_and_held(&server).await, (0, 25_000));
+    // What is set aside is not graded until it is released.
+    let set_aside = held.held_part.unwrap().part();
+    let again: v1::RegradePartRequest = message(json!({
+        "requestId": fresh(), "part": part(line, set_aside), "grade": "C", "reason": "softer"
+    }));
+    let status = stock(&server).await.regrade_part(again).await.unwrap_err();
+    assert_eq!(reason(&status), "HELD");
+    release(&server, &held.hold_id).await;
+    assert_eq!(owed_and_held(&server).await, (25_000, 0));
+}
+
+#[tokio::test]
+async fn a_ticket_whose_held_line_was_released_is_not_written_again() {
+    let server = harbor().await;
+    let ticket = weigh_in(&server, held_at_the_dock()).await.unwrap();
+    release(&server, &ticket.lines[0].hold_id).await;
+    let mut again = one_tote("43.00", "4.00", 50);
+    again.rewrites = Some(v1::Rewrite {
+        ticket: ticket.id,
+        reason: "gross misread".to_owned(),
+    });
+    let status = weigh_in(&server, again).await.unwrap_err();
+    assert_eq!(reason(&status), "HELD_LINE_RELEASED");
+    assert_eq!(owed_and_held(&server).await, (25_000, 0));
+}
+
+#[tokio::test]
+async fn of_two_lots_of_one_source_neither_takes_the_others_code() {
+    let server = harbor().await;
+    let mut request = one_tote("44.00", "4.00", 50);
+    let second = one_tote("24.00", "4.00", 25).lots.remove(0);
+    request.lots.push(second);
+    let ticket = weigh_in(&server, request.clone()).await.unwrap();
+    let codes: Vec<&String> = ticket.lots.iter().map(|lot| &lot.lot_code).collect();
+    request.request_id = fresh();
+    request.rewrites = Some(v1::Rewrite {
+        ticket: ticket.id.clone(),
+        reason: "the first was warm".to_owned(),
+    });
+    request.lots[0].receiving = Some(v1::Receiving {
+        decision: v1::Decision::Refuse.into(),
+        reason: "58 F, never iced".to_owned(),
+        corrective_action: "sent away".to_owned(),
+        ..Default::default()
+    });
+    let mended = weigh_in(&server, request).await.unwrap();
+    assert_eq!(mended.lots[0].lot_code, "");
+    assert_eq!(&mended.lots[1].lot_code, codes[1]);
+}
+
+#[tokio::test]
+async fn what_cannot_have_happened_is_not_booked() {
+    let server = harbor().await;
+    let ticket = bought(&server).await;
+    let line = &ticket.lines[0];
+    let discard = |at: &str| -> v1::RecordMovementRequest {
+        message(json!({
+            "requestId": fresh(), "site": 1, "outlet": "OUTLET_DISCARD", "reason": "crushed",
+            "happenedAt": at,
+            "taken": [{ "part": part(line, line.part), "weight": lb("1.00") }]
+        }))
+    };
+    for (at, why) in [
+        ("2031-04-28T14:59:59-04:00", "BEFORE_IT_CAME_IN"),
+        ("2030-04-28T15:30:00-04:00", "INVALID_FIELD"),
+        ("2031-04-28T15:03:00-04:00", "INVALID_FIELD"),
+    ] {
+        let status = stock(&server)
+            .await
+            .record_movement(discard(at))
+            .await
+            .unwrap_err();
+        assert_eq!(reason(&status), why, "{at}");
+    }
+    let mut old = one_tote("44.00", "4.00", 50);
+    let instant = |text: &str| Some(client::instant(text).unwrap());
+    old.first_reading_at = instant("2030-04-28T15:00:00-04:00");
+    old.sent_at = instant("2031-04-28T15:00:00-04:00");
+    assert_eq!(
+        reason(&weigh_in(&server, old).await.unwrap_err()),
+        "INVALID_FIELD"
+    );
+
+    // Counted for the day before it was there.
+    let status = count(&server, part(line, line.part), "40.00", 27)
+        .await
+        .unwrap_err();
+    assert_eq!(reason(&status), "NOT_THERE_YET");
+    // Counted next morning after some of it was sold that morning.
+    set_clock(&server, "2031-04-29T04:30:00-04:00").await;
+    goes(&server, "OUTLET_DISCARD", part(line, line.part), "10.00")
+        .await
+        .unwrap();
+    set_clock(&server, "2031-04-29T05:00:00-04:00").await;
+    let status = count(&server, part(line, line.part), "30.00", 28)
+        .await
+        .unwrap_err();
+    assert_eq!(reason(&status), "MOVED_SINCE");
+    count(&server, part(line, line.part), "30.00", 29)
+        .await
+        .unwrap();
+}
