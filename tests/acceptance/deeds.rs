@@ -399,3 +399,38 @@ async fn bad_input_names_the_field_and_writes_nothing() {
     }
     assert_eq!(all_tickets(&server).await, []);
 }
+
+#[tokio::test]
+async fn the_table_is_told_of_spines_and_of_what_looks_odd() {
+    let server = harbor().await;
+    let told = weigh_in(&server, one_tote("44.00", "4.00", 50)).await;
+    let cut = |input: &str, fillet: &str| -> v1::RecordMakingRequest {
+        message(json!({
+            "requestId": fresh(), "site": 1, "kind": "MAKING_KIND_CUT",
+            "specification": "skinless", "cutter": "bess-orrin",
+            "inputs": [{ "part": { "lotCode": told.lines[0].lot_code }, "weight": lb(input) }],
+            "outputs": [{
+                "presentation": "PRESENTATION_FILLET_SKINLESS",
+                "fate": "OUTPUT_FATE_LOT",
+                "weight": lb(fillet)
+            }]
+        }))
+    };
+    for (input, fillet, odd) in [
+        ("10.00", "9.80", &[][..]),
+        ("10.00", "11.00", &["more_out_than_in"]),
+        ("30.00", "29.00", &["beyond_what_is_left"]),
+    ] {
+        let answer = stock(&server).await.record_making(cut(input, fillet)).await;
+        let notices = answer.unwrap().into_inner().notices;
+        let codes: Vec<&str> = notices.iter().map(|notice| notice.code.as_str()).collect();
+        assert!(codes.contains(&"venomous_spines"), "{codes:?}");
+        assert!(codes.contains(&"local_codes"), "{codes:?}");
+        let warned: Vec<&str> = notices
+            .iter()
+            .filter(|notice| notice.kind() == v1::NoticeKind::Warning)
+            .map(|notice| notice.code.as_str())
+            .collect();
+        assert_eq!(warned, odd, "{input} -> {fillet}");
+    }
+}

@@ -593,6 +593,7 @@ fn making(diver: &str, part: PartId, [weight, fillet, frames, loss]: [&str; 4]) 
         cutting_loss: lb(loss),
         table_unaccounted: Weight::ZERO,
         not_weighed: Weight::ZERO,
+        notices: Vec::new(),
     }
 }
 

@@ -47,7 +47,7 @@ doc_struct! {
     MakingOutput { presentation, fate, weight, storage, reason, grade }
     Making {
         kind, specification, cutter, kitchen, minutes, inputs, outputs, input, fillet,
-        cutting_loss, table_unaccounted, not_weighed,
+        cutting_loss, table_unaccounted, not_weighed, notices,
     }
     MadeFrom { source, weight, emptied, supplier, species, presentation }
     Made { presentation, fate, place, weight, storage, reason, grade }

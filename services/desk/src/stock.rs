@@ -20,6 +20,7 @@ use rules::stock::{
     RegradeAsked, Regraded, ReleaseAsked, Released, ReturnAsked, Returned, StockEvent, Taken,
     TakenFrom, hold_share, standing,
 };
+use rules::ticket::caution::cautions;
 use rules::ticket::{Notice, NoticeKind, Ticket, WeighIn};
 use rules::weight::{Reading, Weight};
 
@@ -511,7 +512,7 @@ impl Desk {
             .collect();
         kinds.sort_by(|a, b| a.code.cmp(&b.code));
         kinds.dedup();
-        rules::ticket::caution::cautions(&kinds, &kinds, asked.outlet == Outlet::Donation)
+        cautions(&kinds, &kinds, asked.outlet == Outlet::Donation)
     }
 
     /// A warning where more leaves than the book has.

@@ -192,6 +192,7 @@ mod tests {
             cutting_loss: Weight::ZERO,
             table_unaccounted: Weight::ZERO,
             not_weighed: Weight::ZERO,
+            notices: Vec::new(),
         }
     }
 

@@ -11,6 +11,7 @@ use crate::fish::{Grade, Presentation, Storage, coded};
 use crate::ids::{MOST_LOTS, PartId};
 use crate::office::Settings;
 use crate::stock::{PartRef, add, sub};
+use crate::ticket::Notice;
 use crate::weight::{Reading, Weight};
 
 coded! {
@@ -128,6 +129,8 @@ pub struct Making {
     pub table_unaccounted: Weight,
     /// Residue where an output was not weighed.
     pub not_weighed: Weight,
+    /// Cautions and warnings for the people at the table; they never block.
+    pub notices: Vec<Notice>,
 }
 
 /// Weight that went in.
@@ -396,6 +399,7 @@ pub fn make(
         cutting_loss,
         table_unaccounted,
         not_weighed: if judged { Weight::ZERO } else { residue },
+        notices: Vec::new(),
     })
 }
 

@@ -228,6 +228,7 @@ fn making() -> Making {
         cutting_loss: LEAST,
         table_unaccounted: Weight::from_units(-1),
         not_weighed: Weight::from_units(1),
+        notices: Vec::new(),
     }
 }
 

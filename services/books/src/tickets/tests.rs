@@ -557,6 +557,7 @@ fn makes(request_id: &str, from: PartId, input: i64, outputs: &[(Fate, i64)], lo
         cutting_loss: units(if unweighed { 0 } else { loss }),
         table_unaccounted: units(if unweighed { 0 } else { residue - loss }),
         not_weighed: units(if unweighed { residue } else { 0 }),
+        notices: Vec::new(),
     };
     let asked = MakingAsked {
         site: SITE,

@@ -9,6 +9,8 @@ use rules::making::{
 };
 use rules::office::Settings;
 use rules::stock::{CountAsked, Moved, MovementAsked, PoolAsked};
+use rules::ticket::caution::cautions;
+use rules::ticket::{Notice, NoticeKind};
 use rules::weight::Weight;
 
 use super::Named;
@@ -49,7 +51,8 @@ impl Desk {
             for (i, input) in asked.inputs.iter().enumerate() {
                 inputs.push(self.dispatched(i, input, asked.site).await?);
             }
-            let made = making::make(&asked, inputs, &settings).map_err(bad)?;
+            let mut made = making::make(&asked, inputs, &settings).map_err(bad)?;
+            made.notices = self.at_the_table(&made, &[], &settings);
             let party = asked.kitchen.clone();
             return Ok(Plan {
                 site: asked.site,
@@ -61,9 +64,39 @@ impl Desk {
         let (inputs, named) = self
             .inputs(asked.site, &asked.inputs, &settings, "inputs")
             .await?;
-        let made = making::make(&asked, inputs, &settings).map_err(bad)?;
+        let mut made = making::make(&asked, inputs, &settings).map_err(bad)?;
+        made.notices = self.at_the_table(&made, &named, &settings);
         let rows = rows(&made, &named, asked.site, happened_us);
         self.on_stock(&named, happened_us, asked, made, rows)
+    }
+
+    /// What is said to the people at the table: cautions about what they handle,
+    /// and what looked odd.
+    fn at_the_table(&self, made: &Making, from: &[Named], settings: &Settings) -> Vec<Notice> {
+        let office = self.office();
+        let fish = made
+            .inputs
+            .iter()
+            .filter(|input| input.presentation.is_fish());
+        let mut handled: Vec<_> = fish
+            .filter_map(|input| office.species.get(&input.species))
+            .collect();
+        handled.dedup();
+        let mut notices = cautions(&handled, &handled, false);
+        for ((line, input), named) in (1_i64..).zip(&made.inputs).zip(from) {
+            notices.extend(self.beyond(named, input.weight, settings, line));
+        }
+        if made.table_unaccounted.is_negative() {
+            notices.push(Notice {
+                kind: NoticeKind::Warning,
+                code: "more_out_than_in".to_owned(),
+                text: "More came off the table than went on it: rinse water, or a missing input. \
+                       It is booked and will be flagged."
+                    .to_owned(),
+                line: 0,
+            });
+        }
+        notices
     }
 
     /// The bin of a count as the making it is.

@@ -97,7 +97,7 @@ pub(crate) fn making(
     v1::RecordMakingResponse {
         recorded: Some(recorded(booked)),
         making: Some(made(booked.entry.number(), &booked.outcome, unit)),
-        notices: Vec::new(),
+        notices: booked.outcome.notices.iter().map(notice).collect(),
     }
 }
 

@@ -228,6 +228,7 @@ impl Told {
             cutting_loss: loss,
             table_unaccounted: beyond,
             not_weighed: Weight::ZERO,
+            notices: Vec::new(),
         };
         let what = What::Made {
             kind: MakingKind::Cut,
