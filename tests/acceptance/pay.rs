@@ -202,6 +202,18 @@ async fn throwing_out_what_a_customer_brought_back_is_the_buyers_loss() {
         "requestId": fresh(), "movement": sale, "part": part(line, line.part),
         "weight": lb("10.00"), "reason": "too many"
     }));
+    for weight in ["20.01", "100.00"] {
+        let mut too_much = back.clone();
+        too_much.request_id = fresh();
+        too_much.weight.as_mut().unwrap().decimal = weight.to_owned();
+        let status = stock(&server)
+            .await
+            .record_return(too_much)
+            .await
+            .unwrap_err();
+        let bad = status.get_details_bad_request().unwrap();
+        assert_eq!(bad.field_violations[0].field, "weight", "{weight}");
+    }
     let returned = stock(&server)
         .await
         .record_return(back)

@@ -162,6 +162,7 @@ methods! {
     close_service_client::CloseServiceClient {
         get_close: GetCloseRequest => GetCloseResponse,
         list_flags: ListFlagsRequest => ListFlagsResponse,
+        acknowledge_flag: AcknowledgeFlagRequest => AcknowledgeFlagResponse,
     }
     yield_service_client::YieldServiceClient {
         list_supplier_yields: ListSupplierYieldsRequest => ListSupplierYieldsResponse,

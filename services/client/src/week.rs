@@ -354,6 +354,7 @@ async fn send(
         (Deed::Device(r), _) => Answer::plain(service.record_device(r).await?.recorded),
         (Deed::Settings(r), _) => Answer::plain(service.record_settings(r).await?.recorded),
         (Deed::PriceList(r), _) => Answer::plain(service.post_price_list(r).await?.recorded),
+        (Deed::AcknowledgeFlag(r), _) => Answer::plain(service.acknowledge_flag(r).await?.recorded),
     }
 }
 

@@ -554,11 +554,24 @@ impl Desk {
                     DeskError::unknown("movement", "movement", &asked.movement.to_string())
                 })?;
             let (went, moved): (MovementAsked, Moved) = entry.read()?;
-            let named = self.named("part", asked.part).await?;
-            if moved.taken.iter().all(|taken| taken.part != named.part.id) {
+            if !went.outlet.has_receiver() {
                 return Err(DeskError::malformed(
-                    "part",
-                    "this part did not leave by that movement",
+                    "movement",
+                    format!(
+                        "went to nobody who could bring it back ({})",
+                        went.outlet.word()
+                    ),
+                ));
+            }
+            let named = self.named("part", asked.part).await?;
+            let left = moved.taken.iter().find(|taken| taken.part == named.part.id);
+            let left = left.ok_or_else(|| {
+                DeskError::malformed("part", "this part did not leave by that movement")
+            })?;
+            if asked.weight.weight > left.weight {
+                return Err(DeskError::malformed(
+                    "weight",
+                    "is more than left by that movement",
                 ));
             }
             let (happened_us, _) = self.when(named.site(), asked.happened_us).await?;

@@ -208,7 +208,11 @@ impl Desk {
         let entry = entry
             .filter(|entry| entry.kind == "movement" && entry.id.site() == site)
             .ok_or_else(|| DeskError::unknown(&field, "movement", &id.to_string()))?;
-        let (_, moved): (MovementAsked, Moved) = entry.read()?;
+        let (went, moved): (MovementAsked, Moved) = entry.read()?;
+        if !went.outlet.has_receiver() {
+            let rule = format!("went to no kitchen ({})", went.outlet.word());
+            return Err(DeskError::malformed(field, rule));
+        }
         let mut lots = Vec::with_capacity(moved.taken.len());
         for taken in &moved.taken {
             let part = super::of_part(taken.part);

@@ -18,7 +18,7 @@ use tokio::task::JoinHandle;
 use tokio_stream::wrappers::ReceiverStream;
 use tonic::{Code, Status, Streaming};
 
-use super::{Face, office, stock, tickets};
+use super::{Face, closes, office, stock, tickets};
 use crate::answer;
 use crate::errors::Refusal;
 use crate::parse::{self, At as _, Bad};
@@ -301,6 +301,7 @@ async fn do_deed(face: &Face, caller: &Caller, deed: Deed) -> v1::CatchUpRespons
         Deed::Device(request) => by!(office::record_device, request),
         Deed::Settings(request) => by!(office::record_settings, request),
         Deed::PriceList(request) => by!(office::post_price_list, request),
+        Deed::AcknowledgeFlag(request) => by!(closes::acknowledge_flag, request),
     }
 }
 
@@ -385,5 +386,5 @@ only_recorded! {
     VoidTicketResponse, ReleaseHoldResponse, RegradePartResponse, RecordMovementResponse,
     RecordReturnResponse, RecordSiteResponse, RecordPartyResponse, RecordSpeciesResponse,
     RecordScaleResponse, RecordToteResponse, RecordDeviceResponse, RecordSettingsResponse,
-    PostPriceListResponse,
+    PostPriceListResponse, AcknowledgeFlagResponse,
 }
