@@ -115,22 +115,52 @@ pub fn object(fields: impl IntoIterator<Item = (&'static str, Value)>) -> Value 
     )
 }
 
+/// A field that may be missing because it came later; then it is the default.
+///
+/// # Errors
+/// [`BadDoc`] with the place that does not read.
+pub fn field_or_default<T: Doc + Default>(value: &Value, key: &str) -> Result<T, BadDoc> {
+    match value.get(key) {
+        Some(_) => field(value, key),
+        None => Ok(T::default()),
+    }
+}
+
+/// What [`field_or_default`] reads back: nothing for the default.
+#[must_use]
+pub fn unless_default<T: Doc + Default + PartialEq>(field: &T) -> Value {
+    if *field == T::default() {
+        Value::Null
+    } else {
+        field.to_doc()
+    }
+}
+
 fn text(value: &Value) -> Result<&str, BadDoc> {
     value
         .as_str()
         .ok_or_else(|| BadDoc::here("text was expected"))
 }
 
-/// Declares how a struct stands in a document: an object of its fields.
+/// Declares how a struct stands in a document: an object of its fields. Fields
+/// after `later` came when books already existed: they are left out while they
+/// are as in `Default`, and read so where they are absent, so that an older
+/// document still reads and an older request sent again is still the same.
 #[macro_export]
 macro_rules! doc_struct {
-    ($($type:ident { $($field:ident),* $(,)? })*) => {$(
+    ($($type:ident { $($field:ident),* $(,)? $(; later $($later:ident),* $(,)?)? })*) => {$(
         impl $crate::doc::Doc for $type {
             fn to_doc(&self) -> $crate::doc::Value {
-                $crate::doc::object([$((stringify!($field), $crate::doc::Doc::to_doc(&self.$field))),*])
+                $crate::doc::object([
+                    $((stringify!($field), $crate::doc::Doc::to_doc(&self.$field)),)*
+                    $($((stringify!($later), $crate::doc::unless_default(&self.$later)),)*)?
+                ])
             }
             fn from_doc(value: &$crate::doc::Value) -> Result<Self, $crate::doc::BadDoc> {
-                Ok($type { $($field: $crate::doc::field(value, stringify!($field))?),* })
+                Ok($type {
+                    $($field: $crate::doc::field(value, stringify!($field))?,)*
+                    $($($later: $crate::doc::field_or_default(value, stringify!($later))?,)*)?
+                })
             }
         }
     )*};

@@ -757,3 +757,33 @@ proptest! {
         prop_assert_eq!(read_entry_doc(&stored), Ok((some, asked)));
     }
 }
+
+#[derive(Debug, PartialEq)]
+struct Grown {
+    old: i64,
+    new: Vec<i64>,
+    more: String,
+}
+doc_struct! { Grown { old; later new, more } }
+
+#[test]
+fn a_field_that_came_later_leaves_older_documents_as_they_were() {
+    let plain = Grown {
+        old: 1,
+        new: Vec::new(),
+        more: String::new(),
+    };
+    assert_eq!(canonical(&plain.to_doc()), r#"{"old":"1"}"#);
+    let grown = Grown {
+        old: 1,
+        new: vec![2],
+        more: "x".to_owned(),
+    };
+    assert_eq!(
+        canonical(&grown.to_doc()),
+        r#"{"more":"x","new":["2"],"old":"1"}"#
+    );
+    for written in [plain, grown] {
+        assert_eq!(Grown::from_doc(&written.to_doc()), Ok(written));
+    }
+}
