@@ -762,7 +762,9 @@ impl Desk {
         let mut tx = self.read().await?;
         let lot = stock::lot(&mut tx, asked.lot).await?;
         drop(tx);
-        let lot = lot.ok_or_else(|| DeskError::unknown(field, "lot", &asked.lot.to_string()))?;
+        let lot = lot.ok_or_else(|| {
+            DeskError::unknown(format!("{field}.lot_code"), "lot", &asked.lot.to_string())
+        })?;
         if lot.voided {
             return Err(DeskError::precondition(
                 "TICKET_VOIDED",
@@ -770,10 +772,10 @@ impl Desk {
             ));
         }
         let part = match asked.part {
-            Some(n) => lot
-                .part(n)
-                .cloned()
-                .ok_or_else(|| DeskError::unknown(field, "part", &format!("{}/{n}", lot.code)))?,
+            Some(n) => lot.part(n).cloned().ok_or_else(|| {
+                let part = format!("{}/{n}", lot.code);
+                DeskError::unknown(format!("{field}.part"), "part", &part)
+            })?,
             None => {
                 let now_us = self.now_us().await?;
                 let (_, settings) = self.office().settings_at(lot.site, now_us);
