@@ -39,7 +39,7 @@ pub use super::instant::price_instant;
 pub use super::refusal::{
     At, MOST_PIECE_READINGS, MOST_PIECES, MOST_WEIGHINGS, MoneyAt, ReadingOf, Refusal, RefusalKind,
 };
-pub use super::rewrite::{Prior, PriorLot, Source};
+pub use super::rewrite::{GivenBack, Prior, PriorLot, Source, carry_over};
 
 /// What a ticket is worked out against.
 #[derive(Debug, Clone)]
@@ -96,6 +96,7 @@ pub fn ticket(asked: &WeighIn, file: &OnFile<'_>, priced_us: i64) -> Result<Tick
         held: nothing,
         undersize: Weight::ZERO,
         notices: Vec::new(),
+        released: Vec::new(),
     };
     let mut places = Places::new(file.prior, asked);
     for lot in &lots {
