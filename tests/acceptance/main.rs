@@ -19,3 +19,4 @@ mod outside;
 mod pay;
 mod two_instances;
 mod week;
+mod weighing;

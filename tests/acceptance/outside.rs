@@ -73,3 +73,9 @@ async fn the_double_entry_views_agree_with_a_script_that_shares_no_code() {
     let file = server.book.strip_prefix("sqlite:").unwrap();
     python("tests/outside/double_entry.py", &[file]);
 }
+
+#[test]
+#[ignore = "needs Python; run by tests/all"]
+fn the_relation_of_length_and_weight_is_the_published_one() {
+    println!("{}", python("tests/outside/length_weight.py", &[""; 0]));
+}

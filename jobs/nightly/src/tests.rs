@@ -515,6 +515,7 @@ fn paper(diver: &str, weight: &str, undersize: Undersize) -> (WeighIn, Ticket) {
         payees: vec![],
         adjustments: vec![],
         note: String::new(),
+        answers: Vec::new(),
     };
     let line = Line {
         lot: 1,
@@ -535,6 +536,7 @@ fn paper(diver: &str, weight: &str, undersize: Undersize) -> (WeighIn, Ticket) {
         undersize,
         proposed: small.then_some(Outlet::Soup),
         proposed_reason: if small { "below the plate minimum" } else { "" }.to_owned(),
+        agreed: None,
     };
     let lot = TicketLot {
         n: 1,
@@ -555,7 +557,6 @@ fn paper(diver: &str, weight: &str, undersize: Undersize) -> (WeighIn, Ticket) {
         owed: amount,
         held: Money::zero(usd()),
         undersize: if small { lb(weight) } else { Weight::ZERO },
-        released: Vec::new(),
         notices: vec![],
     };
     (asked, ticket)

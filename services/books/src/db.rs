@@ -44,7 +44,10 @@ pub use tx::Tx;
 pub use value::{Record, Val};
 
 /// The schema, step by step. A step that has landed is never edited.
-const MIGRATIONS: &[(i64, &str)] = &[(1, include_str!("../migrations/0001_books.sql"))];
+const MIGRATIONS: &[(i64, &str)] = &[
+    (1, include_str!("../migrations/0001_books.sql")),
+    (4, include_str!("../migrations/0004_reweigh.sql")),
+];
 
 /// Advisory lock under which PostgreSQL instances migrate: "books" in ASCII.
 const MIGRATION_LOCK: i64 = 0x62_6f_6f_6b_73;

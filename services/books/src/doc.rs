@@ -6,6 +6,7 @@
 //! is declared once here, for writing and reading alike.
 
 use chrono::NaiveDate;
+use rules::agreed_price::{AgreedPrice, AgreedUsed};
 use rules::business_day::SiteClock;
 use rules::fish::{Condition, Grade, Hazard, Outlet, Presentation, Storage, Undersize};
 use rules::ids::{EntryId, LotCode, PartId};
@@ -17,7 +18,7 @@ use rules::price_list::{
 use rules::ticket::{
     AdjustBy, Adjustment, AdjustmentKind, AdjustmentLine, CatchArea, Confirmation, Decision,
     Landing, Line, LotIn, Net, NotBought, NotBoughtWhy, Notice, NoticeKind, PayeeShare, Pieces,
-    Receiving, ReleasedBefore, Rewrite, Share, SmallFish, Tare, Temperature, TemperatureUnit,
+    QuestionAnswer, Receiving, Rewrite, Share, SmallFish, Tare, Temperature, TemperatureUnit,
     Ticket, TicketLot, VesselUse, VoidAsked, WeighIn, Weighed, Weighing,
 };
 use rules::weight::{Reading, ReadingSource, Weight, WeightUnit};
@@ -449,13 +450,14 @@ doc_struct! {
     Reading { text, unit, scale, source, weight }
     Site { number, name, clock, currency, buyer, shown_unit, location_description }
     Party { code, name, roles, licence_number, licence_expires, contact }
-    Species { code, name, scientific_name, hazards }
+    Species { code, name, scientific_name, hazards; later lightest, heaviest }
     Scale { site, code, name, accuracy_class, division, capacity, tested_on }
     Tote { site, code, tare, weighed_on }
     Device { site, code, name }
     Settings {
         site, effective_from_us, ice_ppm, undersize_outlet, drip_rates, flag_weight, flag_ppm,
-        flag_value, cutting_loss_ppm, water_ppm, finished_weight, finished_ppm, hold_days,
+        flag_value, cutting_loss_ppm, water_ppm, finished_weight, finished_ppm, hold_days;
+        later tare_days, shortest_mm, longest_mm, mean_most_percent, mean_least_percent
     }
     DripRate { species, presentation, storage, ppm_per_day, allowance_ppm_per_day }
     PriceList {
@@ -468,8 +470,13 @@ doc_struct! {
     ConditionAdjustment { condition, per_unit }
     WeighIn {
         site, harvester, landing, lots, confirmation, first_reading_us, sent_us, offline_payout,
-        device, rewrites, payees, adjustments, note,
+        device, rewrites, payees, adjustments, note; later answers
     }
+    QuestionAnswer { code, text }
+    AgreedPrice {
+        site, harvester, species, presentation, grade, from_us, to_us, price, below_plate, reason,
+    }
+    AgreedUsed { entry, price, reason }
     Landing {
         areas, harvest_from, harvest_to, gear, landing_place, landed_on, vessel, vessel_use, dives,
     }
@@ -489,14 +496,13 @@ doc_struct! {
     Adjustment { name, kind, by }
     Ticket {
         priced_us, number, lots, lines, not_bought, adjustments, lines_total, payout, owed, held,
-        undersize, notices; later released,
+        undersize, notices,
     }
-    ReleasedBefore { line, weight, pay }
     TicketLot { n, place, species_name, price_list, weighed }
     Net { gross, tare, ice, net }
     Line {
         lot, part, band, band_name, band_from, band_to, grade, condition, held, pieces, net, ice,
-        list_price, price, amount, undersize, proposed, proposed_reason,
+        list_price, price, amount, undersize, proposed, proposed_reason; later agreed
     }
     NotBought { lot, net, why, reason, corrective_action }
     AdjustmentLine { name, kind, amount }

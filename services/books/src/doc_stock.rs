@@ -5,6 +5,7 @@ use rules::making::{
     Fate, Made, MadeFrom, MadeSource, Making, MakingAsked, MakingInput, MakingKind, MakingOutput,
     Source,
 };
+use rules::reweigh::{ReweighAsked, ReweighDone, Reweighed, TicketWeighing};
 use rules::stock::{
     CountAsked, CountDone, CountedPart, Found, Held, HoldAsked, HoldId, Moved, MovementAsked,
     PartRef, PoolAsked, PoolDone, RegradeAsked, Regraded, ReleaseAsked, Released, ReturnAsked,
@@ -15,6 +16,7 @@ use crate::{doc_struct, doc_union, doc_word};
 
 doc_union!(Source { "part" => Source::Part, "dispatch" => Source::Dispatch });
 doc_union!(MadeSource { "part" => MadeSource::Part, "dispatch" => MadeSource::Dispatch });
+doc_union!(Reweighed { "part" => Reweighed::Part, "weighing" => Reweighed::Weighing });
 doc_word! { MakingKind, Fate }
 
 doc_struct! {
@@ -50,6 +52,9 @@ doc_struct! {
         cutting_loss, table_unaccounted, not_weighed, notices,
     }
     MadeFrom { source, weight, emptied, supplier, species, presentation }
+    ReweighAsked { site, what, reading, note, happened_us }
+    TicketWeighing { ticket, lot, weighing }
+    ReweighDone { lot, part, booked, difference, permissible }
     Made { presentation, fate, place, weight, storage, reason, grade }
 }
 

@@ -7,6 +7,7 @@
 
 use std::collections::BTreeMap;
 
+use rules::agreed_price::AgreedPrice;
 use rules::office::{Device, Party, Scale, Settings, Site, Species, Tote};
 use rules::price_list::PriceList;
 
@@ -34,6 +35,8 @@ pub struct Office {
     pub settings: BTreeMap<i64, Vec<Version<Settings>>>,
     /// By site and species, every version in order of posting.
     pub price_lists: BTreeMap<(i64, String), Vec<Version<PriceList>>>,
+    /// By site and diver, every version in order of recording.
+    pub agreed_prices: BTreeMap<(i64, String), Vec<Version<AgreedPrice>>>,
     /// By site.
     pub epochs: BTreeMap<i64, i64>,
 }
@@ -73,6 +76,17 @@ impl Office {
             },
             |version| (version.entry, version.content.clone()),
         )
+    }
+
+    /// What was ever agreed with a diver at a site, each with its entry.
+    #[must_use]
+    pub fn agreed_with(&self, site: i64, harvester: &str) -> Vec<(i64, &AgreedPrice)> {
+        let key = (site, harvester.to_owned());
+        let versions = self.agreed_prices.get(&key).map_or(&[][..], Vec::as_slice);
+        versions
+            .iter()
+            .map(|version| (version.entry, &version.content))
+            .collect()
     }
 
     /// The price list in force at an instant.
@@ -177,6 +191,15 @@ pub async fn load(tx: &mut Tx) -> Result<Office, BooksError> {
             "price_list" => {
                 let content = PriceList::from_doc(asked).map_err(bad)?;
                 let versions = office.price_lists.entry((site, code)).or_default();
+                versions.push(Version {
+                    entry,
+                    from_us,
+                    content,
+                });
+            }
+            "agreed_price" => {
+                let content = AgreedPrice::from_doc(asked).map_err(bad)?;
+                let versions = office.agreed_prices.entry((site, code)).or_default();
                 versions.push(Version {
                     entry,
                     from_us,

@@ -71,6 +71,8 @@ tables! {
     MAKING_OUT = making_out(entry, n, fate, number, place, part, weight);
     /// What was weighed on ice at close.
     COUNTED = counted(entry, n, number, place, part, weight);
+    /// What was read when fish was weighed again.
+    REWEIGH = reweigh(entry, number, place, part, weight, booked, note);
     /// Money, from one account to another.
     MONEY = money(entry, n, from_kind, from_party, to_kind, to_party, amount);
     /// A payee, settled.

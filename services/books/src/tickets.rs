@@ -2,14 +2,15 @@
 
 use std::collections::BTreeSet;
 
-use rules::fish::{Condition, Storage};
+use rules::fish::{Condition, Presentation, Storage};
 use rules::ids::PartId;
-use rules::ticket::{Ticket, WeighIn};
+use rules::ticket::price::CountedFish;
+use rules::ticket::{Ticket, WeighIn, counted_fish};
 
 use crate::db::{Tx, Val};
 use crate::pay::{self, Account};
 use crate::table::{Cell, LINE, LOT, PART, Row};
-use crate::{BooksError, stock};
+use crate::{BooksError, corrupt, doc, stock};
 
 /// What the book already has of a ticket's lots: those a rewrite takes over.
 #[derive(Debug, Clone, Default)]
@@ -18,8 +19,7 @@ pub struct Known {
     pub lots: BTreeSet<i64>,
     /// Parts that have a row.
     pub parts: BTreeSet<(i64, i64)>,
-    /// Pay of the ticket that is rewritten as it stands now, minor units: owed, with
-    /// what was released, and held.
+    /// Pay of the ticket that is rewritten, minor units: owed and held.
     pub owed_and_held: Option<(i64, i64)>,
 }
 
@@ -31,7 +31,10 @@ pub fn rows(asked: &WeighIn, ticket: &Ticket, known: &Known) -> Vec<Row> {
     for (lot, written) in ticket.lots.iter().zip(&asked.lots) {
         let Some(place) = lot.place else { continue };
         if !known.lots.contains(&place) {
-            let harvested_us = stock::harvested_us(written, ticket);
+            let harvested_us = written
+                .receiving
+                .first_speared_us
+                .unwrap_or(ticket.priced_us);
             rows.push(Row::new(
                 &LOT,
                 [
@@ -96,12 +99,11 @@ pub fn rows(asked: &WeighIn, ticket: &Ticket, known: &Known) -> Vec<Row> {
     let owed = Account::of("owed", &asked.harvester);
     let held = Account::of("held", &asked.harvester);
     let (old_owed, old_held) = known.owed_and_held.unwrap_or((0, 0));
-    let released: i64 = ticket.released.iter().map(|line| line.pay.minor()).sum();
     rows.extend(pay::rows([
         (owed, purchases, old_owed),
         (held, purchases, old_held),
-        (purchases, owed, ticket.owed.minor() + released),
-        (purchases, held, ticket.held.minor() - released),
+        (purchases, owed, ticket.owed.minor()),
+        (purchases, held, ticket.held.minor()),
     ]));
     rows
 }
@@ -136,6 +138,52 @@ pub async fn any_of_species(tx: &mut Tx, site: i64, species: &str) -> Result<boo
         .fetch(sql, &[Val::Int(site), Val::from(species)])
         .await?
         .is_empty())
+}
+
+/// The counted fish of the last `most` lots of a species and presentation that a
+/// site bought, each with the ticket that stands for it, oldest first.
+///
+/// # Errors
+/// Engine trouble, or a document that does not read.
+pub async fn last_counted(
+    tx: &mut Tx,
+    site: i64,
+    species: &str,
+    presentation: Presentation,
+    most: usize,
+) -> Result<Vec<(i64, CountedFish)>, BooksError> {
+    // Twice as many, because some lots were not counted.
+    let limit = i64::try_from(most).unwrap_or(i64::MAX).saturating_mul(2);
+    let sql = "SELECT t.id, t.doc, l.place FROM \
+               (SELECT DISTINCT n.ticket, n.place FROM line n \
+                JOIN lot o ON o.number = n.number AND o.place = n.place \
+                WHERE o.site = ? AND o.species = ? AND o.presentation = ? \
+                AND NOT EXISTS (SELECT 1 FROM spent s WHERE s.what = n.ticket AND s.item = 0) \
+                ORDER BY n.ticket DESC, n.place DESC LIMIT ?) l \
+               JOIN entry t ON t.id = l.ticket ORDER BY t.id DESC, l.place DESC";
+    let binds = [
+        Val::Int(site),
+        Val::from(species),
+        Val::Int(presentation.number()),
+        Val::Int(limit),
+    ];
+    let mut last = Vec::with_capacity(most);
+    for row in tx.fetch(sql, &binds).await? {
+        let (id, place) = (row.int(0), row.int(2));
+        let (asked, ticket): (WeighIn, Ticket) =
+            doc::read_entry_doc(row.text(1)).map_err(|e| corrupt("entry", "doc", id, e))?;
+        let lots = ticket.lots.iter().zip(&asked.lots);
+        let of_place = lots.filter(|(lot, _)| lot.place == Some(place));
+        for (lot, written) in of_place {
+            last.extend(counted_fish(written, lot).map(|fish| (id, fish)));
+        }
+        if last.len() >= most {
+            break;
+        }
+    }
+    last.truncate(most);
+    last.reverse();
+    Ok(last)
 }
 
 #[cfg(test)]

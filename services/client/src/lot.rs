@@ -91,9 +91,14 @@ pub fn text(lot: &v1::GetLotResponse, known: &Known) -> String {
         .map(|event| {
             vec![
                 known.instant(lot.site, event.happened_at.as_ref()),
-                event.part.to_string(),
+                if event.part == 0 {
+                    String::new()
+                } else {
+                    event.part.to_string()
+                },
                 event.what.clone(),
                 show::weight(event.weight.as_ref()),
+                show::weight(event.difference.as_ref()),
                 event.other_lot_codes.join(" "),
                 event.entry_id.clone(),
             ]
@@ -105,6 +110,7 @@ pub fn text(lot: &v1::GetLotResponse, known: &Known) -> String {
             Column::Right("part"),
             Column::Left("what"),
             Column::Right("weight"),
+            Column::Right("off the book"),
             Column::Left("other lot"),
             Column::Left("entry"),
         ],

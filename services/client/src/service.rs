@@ -144,6 +144,7 @@ methods! {
         record_return: RecordReturnRequest => RecordReturnResponse,
         record_making: RecordMakingRequest => RecordMakingResponse,
         record_count: RecordCountRequest => RecordCountResponse,
+        record_reweigh: RecordReweighRequest => RecordReweighResponse,
         get_lot: GetLotRequest => GetLotResponse,
     }
     office_service_client::OfficeServiceClient {
@@ -158,6 +159,8 @@ methods! {
         record_device: RecordDeviceRequest => RecordDeviceResponse,
         record_settings: RecordSettingsRequest => RecordSettingsResponse,
         post_price_list: PostPriceListRequest => PostPriceListResponse,
+        record_agreed_price: RecordAgreedPriceRequest => RecordAgreedPriceResponse,
+        list_agreed_prices: ListAgreedPricesRequest => ListAgreedPricesResponse,
     }
     close_service_client::CloseServiceClient {
         get_close: GetCloseRequest => GetCloseResponse,

@@ -323,6 +323,19 @@ fn paid(page: &mut Page, ticket: &v1::Ticket, known: &Known) {
         ],
         &rows,
     );
+    for line in ticket
+        .lines
+        .iter()
+        .filter(|line| line.agreed_price.is_some())
+    {
+        page.paragraph(format!(
+            "line {}: agreed price {} in place of the list's {}: {}",
+            line.n,
+            show::price(line.agreed_price.as_ref()),
+            show::price(line.list_price.as_ref()),
+            line.agreed_reason
+        ));
+    }
 }
 
 /// `plate, 0.75 to under 1.25 lb`.
@@ -487,6 +500,12 @@ fn notices(page: &mut Page, ticket: &v1::Ticket) {
                 page.paragraph(&notice.text);
             } else {
                 page.paragraph(format!("line {}: {}", notice.line, notice.text));
+            }
+            let answers = ticket.answers.iter();
+            for answer in answers
+                .filter(|answer| kind == v1::NoticeKind::Question && answer.code == notice.code)
+            {
+                page.paragraph(format!("answered: {}", answer.text));
             }
         }
     }

@@ -355,6 +355,8 @@ async fn send(
         (Deed::Settings(r), _) => Answer::plain(service.record_settings(r).await?.recorded),
         (Deed::PriceList(r), _) => Answer::plain(service.post_price_list(r).await?.recorded),
         (Deed::AcknowledgeFlag(r), _) => Answer::plain(service.acknowledge_flag(r).await?.recorded),
+        (Deed::Reweigh(r), _) => Answer::plain(service.record_reweigh(r).await?.recorded),
+        (Deed::AgreedPrice(r), _) => Answer::plain(service.record_agreed_price(r).await?.recorded),
     }
 }
 

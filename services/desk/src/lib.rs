@@ -13,6 +13,7 @@ mod follow;
 mod office;
 mod reports;
 mod stock;
+mod usual;
 mod weigh_in;
 
 use std::future::Future;
@@ -81,6 +82,7 @@ pub struct Desk {
     clock: Clock,
     /// A copy of what is on file, never the book: the scribe checks its epoch.
     office: Arc<RwLock<Arc<Office>>>,
+    recent: usual::Recent,
 }
 
 /// Times a deed is decided before its caller is told to try again.
@@ -99,6 +101,7 @@ impl Desk {
             scribe,
             clock,
             office: Arc::new(RwLock::new(Arc::new(office))),
+            recent: usual::Recent::default(),
         })
     }
 

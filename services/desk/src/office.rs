@@ -8,6 +8,7 @@ use std::sync::Arc;
 
 use books::register::{self, Office, Version};
 use books::{Condition, tickets};
+use rules::agreed_price::{AgreedPrice, AgreedPriceError};
 use rules::business_day::utc_day;
 use rules::office::{Device, Party, Scale, Settings, Site, Species, Tote};
 use rules::price_list::{self, PriceList};
@@ -237,6 +238,94 @@ impl Desk {
         Ok((booked, notices))
     }
 
+    /// Records a price agreed with a diver.
+    ///
+    /// # Errors
+    /// An unknown site, diver or species, another unit than the list in force
+    /// has, or one that is back-dated (4.5).
+    pub async fn record_agreed_price(
+        &self,
+        caller: &Caller,
+        request_id: &str,
+        agreed: AgreedPrice,
+    ) -> Result<Booked<AgreedPrice, AgreedPrice>, DeskError> {
+        self.deed(
+            caller,
+            "agreed_price",
+            request_id,
+            agreed,
+            |asked| async move {
+                let now_us = self.known_site("agreed_price.site", asked.site).await?;
+                let office = self.office();
+                if !office.parties.contains_key(&asked.harvester) {
+                    let field = "agreed_price.harvester";
+                    return Err(DeskError::unknown(field, "party", &asked.harvester));
+                }
+                if !office.species.contains_key(&asked.species) {
+                    let field = "agreed_price.species";
+                    return Err(DeskError::unknown(field, "species", &asked.species));
+                }
+                let from_us = asked.holds_from(now_us).map_err(|e| match e {
+                    AgreedPriceError::BackDated { .. } => DeskError::Malformed {
+                        field: "agreed_price.from".to_owned(),
+                        reason: "AGREED_PRICE_BACK_DATED",
+                        rule: e.to_string(),
+                    },
+                    AgreedPriceError::NoTime => {
+                        DeskError::malformed("agreed_price.to", e.to_string())
+                    }
+                })?;
+                let list = office.price_list_at(asked.site, &asked.species, from_us);
+                if let Some(list) = list.filter(|list| list.content.price_per != asked.price.per())
+                {
+                    return Err(DeskError::malformed(
+                        "agreed_price.price.per",
+                        format!(
+                            "the price list in force then is per {}",
+                            list.content.price_per.symbol()
+                        ),
+                    ));
+                }
+                let code = &asked.harvester;
+                let rows = vec![register::row("agreed_price", asked.site, code, from_us)];
+                let outcome = AgreedPrice {
+                    from_us: Some(from_us),
+                    ..asked.clone()
+                };
+                let plan = self.local(now_us, asked.site, asked, rows);
+                Ok(Plan {
+                    party: outcome.harvester.clone(),
+                    outcome,
+                    ..plan
+                })
+            },
+        )
+        .await
+    }
+
+    /// Agreed prices of a site, newest first; of one diver, or of all where it
+    /// is empty. With each the entry that recorded it.
+    ///
+    /// # Errors
+    /// The book cannot be reached.
+    pub async fn agreed_prices(
+        &self,
+        _caller: &Caller,
+        site: i64,
+        harvester: &str,
+    ) -> Result<Vec<(i64, AgreedPrice)>, DeskError> {
+        let office = self.fresh_office().await?;
+        let mut agreed: Vec<(i64, AgreedPrice)> = office
+            .agreed_prices
+            .iter()
+            .filter(|((s, code), _)| *s == site && (harvester.is_empty() || code == harvester))
+            .flat_map(|(_, versions)| versions)
+            .map(|Version { entry, content, .. }| (*entry, content.clone()))
+            .collect();
+        agreed.sort_by_key(|(entry, _)| std::cmp::Reverse(*entry));
+        Ok(agreed)
+    }
+
     async fn checked_list(&self, asked: &PriceList, now_us: i64) -> Result<PriceList, DeskError> {
         let office = self.office();
         if !office.species.contains_key(&asked.species) {
@@ -262,7 +351,7 @@ impl Desk {
             ));
         }
         list.check().map_err(|e| DeskError::Malformed {
-            field: "price_list".to_owned(),
+            field: format!("price_list.{}", e.field(&list)),
             reason: "PRICE_LIST_CANNOT_STAND",
             rule: e.to_string(),
         })?;

@@ -6,13 +6,8 @@ use books::register::Office;
 use books::tickets::{self, Known};
 use books::{Condition, Tx, entries, stock};
 use rules::ids::EntryId;
-use rules::money::Money;
-use rules::stock::{ReleaseAsked, Released};
-use rules::ticket::price::{
-    GivenBack, OnFile, Prior, PriorLot, Refusal, RefusalKind, carry_over, price_instant,
-};
+use rules::ticket::price::{OnFile, Prior, PriorLot, Refusal, RefusalKind, price_instant};
 use rules::ticket::{self, Tare, Ticket, VoidAsked, WeighIn, Weighed};
-use rules::weight::Weight;
 
 use crate::stock::OLDEST_US;
 use crate::{Booked, Caller, Desk, DeskError, Plan};
@@ -29,10 +24,13 @@ impl Desk {
         request_id: &str,
         asked: WeighIn,
     ) -> Result<Booked<WeighIn, Ticket>, DeskError> {
-        self.deed(caller, "weigh_in", request_id, asked, |asked| {
-            self.plan_weigh_in(asked)
-        })
-        .await
+        let booked = self
+            .deed(caller, "weigh_in", request_id, asked, |asked| {
+                self.plan_weigh_in(asked)
+            })
+            .await?;
+        self.note_usual(&booked);
+        Ok(booked)
     }
 
     async fn plan_weigh_in(&self, mut asked: WeighIn) -> Result<Plan<WeighIn, Ticket>, DeskError> {
@@ -53,13 +51,10 @@ impl Desk {
             ));
         }
 
-        // Its parties and species are shared by all sites.
-        let mut must_hold: Vec<_> = [asked.site, 0]
-            .map(|site| Condition::Epoch {
-                site,
-                seen: office.epoch(site),
-            })
-            .into();
+        let mut must_hold = vec![Condition::Epoch {
+            site: asked.site,
+            seen: office.epoch(asked.site),
+        }];
         let rewrite = match &asked.rewrites {
             None => None,
             Some(rewrite) => {
@@ -68,14 +63,14 @@ impl Desk {
                     item: 0,
                     how: "rewrite",
                 });
-                let mut before = self.gather_rewrite(&asked, rewrite.ticket).await?;
-                must_hold.append(&mut before.conditions);
-                Some(before)
+                let (prior, known, seen) = self.gather_rewrite(&asked, rewrite.ticket).await?;
+                must_hold.extend(seen);
+                Some((prior, known))
             }
         };
         let priced_us = rewrite
             .as_ref()
-            .map_or(instant_us, |before| before.prior.priced_us);
+            .map_or(instant_us, |(prior, _)| prior.priced_us);
         let (_, settings) = office.settings_at(asked.site, priced_us);
         let species = asked
             .lots
@@ -90,6 +85,7 @@ impl Desk {
             .into_iter()
             .filter_map(|species| office.price_list_at(asked.site, species, priced_us))
             .map(|version| (version.entry, &version.content));
+        let usual = self.usual_of(&asked).await?;
         let file = OnFile {
             site,
             settings: &settings,
@@ -100,25 +96,20 @@ impl Desk {
                 .filter(|scale| scale.site == asked.site)
                 .collect(),
             price_lists: lists.collect(),
-            prior: rewrite.as_ref().map(|before| &before.prior),
+            day: site.clock.day_of(priced_us),
+            agreed: office.agreed_with(asked.site, &asked.harvester),
+            totes: office
+                .totes
+                .values()
+                .filter(|tote| tote.site == asked.site)
+                .collect(),
+            usual: &usual,
+            prior: rewrite.as_ref().map(|(prior, _)| prior),
         };
         let mut ticket = ticket::price::ticket(&asked, &file, priced_us).map_err(refused)?;
         ticket.notices.extend(skew);
-        if let Some(before) = &rewrite {
-            carry_over(&mut ticket, &before.given);
-        }
-        for released in &ticket.released {
-            let line = usize::try_from(released.line - 1).ok();
-            let line = line.and_then(|n| ticket.lines.get(n));
-            if line.is_some_and(|line| line.net <= released.weight) {
-                must_hold.push(Condition::SpendOwn {
-                    item: released.line,
-                    how: "release",
-                });
-            }
-        }
 
-        let known = rewrite.map_or_else(Known::default, |before| before.known);
+        let known = rewrite.map_or_else(Known::default, |(_, known)| known);
         let rows = tickets::rows(&asked, &ticket, &known);
         // A rewrite speaks of the day of the ticket it mends.
         let day = match &asked.rewrites {
@@ -142,7 +133,11 @@ impl Desk {
 
     /// The ticket that is rewritten, with all that was coded under its number.
     /// Nothing of those lots may change meanwhile.
-    async fn gather_rewrite(&self, asked: &WeighIn, id: i64) -> Result<Before, DeskError> {
+    async fn gather_rewrite(
+        &self,
+        asked: &WeighIn,
+        id: i64,
+    ) -> Result<(Prior, Known, Vec<Condition>), DeskError> {
         let mut tx = self.read().await?;
         let (old_asked, old) = standing(&mut tx, "rewrites.ticket", id).await?;
         if old_asked.site != asked.site {
@@ -151,8 +146,20 @@ impl Desk {
                 "a ticket is rewritten at its own site",
             ));
         }
-        let given = given_back(&mut tx, id, &old).await?;
-        let released: i64 = given.iter().map(|given| given.pay.minor()).sum();
+        // A release gave back the pay of the old line: it cannot be taken back with
+        // the ticket, and must not be owed twice.
+        for (n, _) in (1..).zip(&old.lines).filter(|(_, line)| line.held) {
+            if let Some((_, by)) = entries::spent(&mut tx, id, n).await? {
+                return Err(DeskError::Precondition {
+                    reason: "HELD_LINE_RELEASED",
+                    rule: format!(
+                        "line {n} of ticket {id} was taken in held and released by {by}: the \
+                         ticket cannot be written again"
+                    ),
+                    field: "rewrites.ticket".to_owned(),
+                });
+            }
+        }
         let mut prior = Prior::of(id, &old_asked, &old);
         // Lots that an earlier rewrite dropped keep their codes.
         let mut earlier = old_asked.rewrites;
@@ -171,7 +178,7 @@ impl Desk {
             earlier = asked.rewrites;
         }
         let mut known = Known {
-            owed_and_held: Some((old.owed.minor() + released, old.held.minor() - released)),
+            owed_and_held: Some((old.owed.minor(), old.held.minor())),
             ..Known::default()
         };
         let mut conditions = Vec::new();
@@ -201,12 +208,7 @@ impl Desk {
                 *all = parts;
             }
         }
-        Ok(Before {
-            prior,
-            known,
-            given,
-            conditions,
-        })
+        Ok((prior, known, conditions))
     }
 
     /// Voids a ticket from which no weight has moved.
@@ -254,51 +256,12 @@ impl Desk {
     }
 }
 
-/// The ticket that is rewritten, as it stands.
-struct Before {
-    prior: Prior,
-    known: Known,
-    given: Vec<GivenBack>,
-    /// What must not change meanwhile.
-    conditions: Vec<Condition>,
-}
-
-/// What was given back of the held lines of a ticket, under it and before it.
-async fn given_back(tx: &mut Tx, id: i64, ticket: &Ticket) -> Result<Vec<GivenBack>, DeskError> {
-    let mut given = Vec::new();
-    for (n, line) in (1..).zip(&ticket.lines).filter(|(_, line)| line.held) {
-        let lot = ticket.lots.iter().find(|lot| lot.n == line.lot);
-        let place = lot.and_then(|lot| lot.place).ok_or(DeskError::Internal)?;
-        let mut back = GivenBack {
-            place,
-            part: line.part,
-            weight: Weight::ZERO,
-            pay: Money::zero(line.amount.currency()),
-        };
-        let mut add = |weight: Weight, pay: Money| {
-            back.weight = [back.weight, weight].into_iter().sum();
-            back.pay = Money::new(back.pay.minor() + pay.minor(), pay.currency());
-        };
-        for before in ticket.released.iter().filter(|before| before.line == n) {
-            add(before.weight, before.pay);
-        }
-        match entries::spent(tx, id, n).await? {
-            Some((_, by)) if by != id => {
-                let entry = entries::get(tx, by).await?.ok_or(DeskError::Internal)?;
-                let (_, released): (ReleaseAsked, Released) = entry.read()?;
-                add(released.weight, released.pay);
-            }
-            _ => {}
-        }
-        if !back.weight.is_zero() {
-            given.push(back);
-        }
-    }
-    Ok(given)
-}
-
 /// A ticket that stands.
-async fn standing(tx: &mut Tx, field: &str, id: i64) -> Result<(WeighIn, Ticket), DeskError> {
+pub(crate) async fn standing(
+    tx: &mut Tx,
+    field: &str,
+    id: i64,
+) -> Result<(WeighIn, Ticket), DeskError> {
     let entry = entries::get(tx, id)
         .await?
         .filter(|entry| entry.kind == "weigh_in");

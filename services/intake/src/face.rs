@@ -102,6 +102,8 @@ service! {
         office::get_settings(GetSettingsRequest) -> GetSettingsResponse,
         office::post_price_list(PostPriceListRequest) -> PostPriceListResponse,
         office::list_price_lists(ListPriceListsRequest) -> ListPriceListsResponse,
+        office::record_agreed_price(RecordAgreedPriceRequest) -> RecordAgreedPriceResponse,
+        office::list_agreed_prices(ListAgreedPricesRequest) -> ListAgreedPricesResponse,
 }
 
 service! {
@@ -131,6 +133,7 @@ service! {
         stock::record_return(RecordReturnRequest) -> RecordReturnResponse,
         stock::record_making(RecordMakingRequest) -> RecordMakingResponse,
         stock::record_count(RecordCountRequest) -> RecordCountResponse,
+        stock::record_reweigh(RecordReweighRequest) -> RecordReweighResponse,
         stock::get_lot(GetLotRequest) -> GetLotResponse,
 }
 

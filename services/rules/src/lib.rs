@@ -17,6 +17,7 @@
     )
 )]
 
+pub mod agreed_price;
 pub mod balance;
 pub mod business_day;
 pub mod close;
@@ -24,11 +25,14 @@ pub mod decimal;
 pub mod fillet_yield;
 pub mod fish;
 pub mod ids;
+pub mod length_weight;
 pub mod making;
 pub mod money;
 pub mod office;
 pub mod price_list;
+pub mod reweigh;
 pub mod stock;
 pub mod ticket;
+pub mod tolerance;
 pub mod undersize;
 pub mod weight;

@@ -78,6 +78,10 @@ pub struct Species {
     pub scientific_name: String,
     /// Hazards, in order, each once; none means none is known.
     pub hazards: Vec<Hazard>,
+    /// A lighter fish is asked about; absent: none is.
+    pub lightest: Option<Reading>,
+    /// A heavier fish is asked about; absent: none is.
+    pub heaviest: Option<Reading>,
 }
 
 impl Species {
@@ -161,6 +165,18 @@ pub struct Settings {
     pub finished_ppm: Option<i64>,
     /// A hold older than this is a flag each morning; default 3 days.
     pub hold_days: Option<i64>,
+    /// A posted tare weighed longer ago than this warns; default 30 days.
+    pub tare_days: Option<i64>,
+    /// Shortest believable whole fish of a species with published relations,
+    /// mm; default 120, for lionfish.
+    pub shortest_mm: Option<i64>,
+    /// Longest believable one, mm; default 470.
+    pub longest_mm: Option<i64>,
+    /// A mean piece above this part of the usual one is asked about, percent;
+    /// default 190.
+    pub mean_most_percent: Option<i64>,
+    /// And one below this part, percent; default 55.
+    pub mean_least_percent: Option<i64>,
 }
 
 /// 0.001 lb in 10 ng.
@@ -225,6 +241,36 @@ impl Settings {
     #[must_use]
     pub fn hold_days(&self) -> i64 {
         self.hold_days.unwrap_or(3)
+    }
+
+    /// A posted tare weighed more than this many days ago warns.
+    #[must_use]
+    pub fn tare_days(&self) -> i64 {
+        self.tare_days.unwrap_or(30)
+    }
+
+    /// Shortest believable whole fish of a species with published relations, mm.
+    #[must_use]
+    pub fn shortest_mm(&self) -> i64 {
+        self.shortest_mm.unwrap_or(120)
+    }
+
+    /// Longest believable one, mm.
+    #[must_use]
+    pub fn longest_mm(&self) -> i64 {
+        self.longest_mm.unwrap_or(470)
+    }
+
+    /// A mean piece above this part of the usual one is asked about, percent.
+    #[must_use]
+    pub fn mean_most_percent(&self) -> i64 {
+        self.mean_most_percent.unwrap_or(190)
+    }
+
+    /// And one below this part, percent.
+    #[must_use]
+    pub fn mean_least_percent(&self) -> i64 {
+        self.mean_least_percent.unwrap_or(55)
     }
 
     /// Drip a day, ppm of book weight; absent means not set.

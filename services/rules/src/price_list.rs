@@ -6,7 +6,7 @@
 //! a fish, a tote or a lot lives here; what a line costs lives in `ticket`.
 
 use crate::fish::{Condition, Grade, Presentation, coded};
-use crate::money::{BadPrice, Currency, UnitPrice};
+use crate::money::{BadPrice, Currency, Money, UnitPrice};
 use crate::office::Scale;
 use crate::ticket::{Notice, NoticeKind};
 use crate::weight::{Weight, WeightUnit};
@@ -216,6 +216,95 @@ pub enum PriceListError {
     },
 }
 
+impl PriceListError {
+    /// Path of the field of the list that it is about, counted from 0; empty
+    /// where it is the list as a whole.
+    #[must_use]
+    pub fn field(&self, list: &PriceList) -> String {
+        let presentation = |wanted: Presentation| {
+            let found = list.presentations.iter();
+            let mut found = found.map(|prices| prices.presentation);
+            let n = found.position(|presentation| presentation == wanted);
+            format!("presentations[{}]", n.unwrap_or(0))
+        };
+        let grade_of = |at: &Row| {
+            let prices = list.presentation(at.presentation);
+            let mut grades = prices.into_iter().flat_map(|prices| &prices.grades);
+            let n = grades.position(|prices| prices.grade == at.grade);
+            format!(
+                "{}.grades[{}]",
+                presentation(at.presentation),
+                n.unwrap_or(0)
+            )
+        };
+        let band = |at: &Row, is: &dyn Fn(&Band) -> bool, field: &str| {
+            let prices = list.presentation(at.presentation);
+            let grade = prices.and_then(|prices| prices.grade(&at.grade));
+            let n = grade.and_then(|grade| grade.bands.iter().position(is));
+            format!("{}.bands[{}].{field}", grade_of(at), n.unwrap_or(0))
+        };
+        match self {
+            PriceListError::NoPresentations => "presentations".to_owned(),
+            PriceListError::PresentationTwice(p) => format!("{}.presentation", presentation(*p)),
+            PriceListError::NoGrades(p) => format!("{}.grades", presentation(*p)),
+            PriceListError::GradeTwice(presentation, grade) => {
+                let at = Row {
+                    presentation: *presentation,
+                    grade: grade.clone(),
+                };
+                format!("{}.grade", grade_of(&at))
+            }
+            PriceListError::NoBands { at } => format!("{}.bands", grade_of(at)),
+            PriceListError::NotFromZero { at, .. } => band(at, &|_| true, "from"),
+            // The second of the two bands is where a reader looks.
+            PriceListError::Gap { at, next, .. } | PriceListError::Overlap { at, next, .. } => {
+                let last = |band: &Band| band.from == next.weight && !band.from.is_zero();
+                band(at, &last, "from")
+            }
+            PriceListError::EmptyBand { at, from, to } => {
+                let empty = |band: &Band| band.from == from.weight && band.to == Some(to.weight);
+                band(at, &empty, "to")
+            }
+            PriceListError::EndlessBand { at, from } => {
+                let endless = |band: &Band| band.from == from.weight && band.to.is_none();
+                band(at, &endless, "to")
+            }
+            PriceListError::LastBandEnds { at, to } => {
+                band(at, &|band| band.to == Some(to.weight), "to")
+            }
+            PriceListError::PlateMinimumZero(p) => format!("{}.plate_minimum", presentation(*p)),
+            PriceListError::PlateMinimumNotAnEdge { at, .. } => {
+                format!("{}.plate_minimum", presentation(at.presentation))
+            }
+            PriceListError::NegativePrice { at, price } => {
+                band(at, &|band| band.price == *price, "price")
+            }
+            PriceListError::MixedPrice { .. } => "price_per".to_owned(),
+            PriceListError::ConditionTwice(_) => "condition_adjustments".to_owned(),
+            PriceListError::BackDated { .. } => "effective_from".to_owned(),
+        }
+    }
+}
+
+/// A band as it is explained before the list is posted.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct BandExplained {
+    /// Form of the fish.
+    pub presentation: Presentation,
+    /// Quality grade.
+    pub grade: Grade,
+    /// The band; absent is fish that was not counted.
+    pub band: Option<Band>,
+    /// Price of a line in it.
+    pub price: UnitPrice,
+    /// Wholly below the plate minimum.
+    pub below_plate: bool,
+    /// A weight in the band, and what it pays.
+    pub example: Weight,
+    /// To the cent, once.
+    pub pays: Money,
+}
+
 /// A row of a price list: presentation and grade.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Row {
@@ -252,6 +341,63 @@ impl std::fmt::Display for Edge {
 }
 
 impl PriceList {
+    /// Every band with a weight in it and what that weight pays, in the list's
+    /// order; fish not counted last of its grade. An amount that cannot be
+    /// printed is left out.
+    #[must_use]
+    pub fn explain(&self) -> Vec<BandExplained> {
+        let mut rows = Vec::new();
+        for prices in &self.presentations {
+            for grade in &prices.grades {
+                let mut row = |band: Option<&Band>, price: UnitPrice, example: Weight| {
+                    let end = band.and_then(|band| band.to);
+                    let below_plate = self.band_by == BandBy::Piece
+                        && end.is_some_and(|end| end <= prices.plate_minimum);
+                    rows.extend(price.amount(example).map(|pays| BandExplained {
+                        presentation: prices.presentation,
+                        grade: grade.grade.clone(),
+                        band: band.cloned(),
+                        price,
+                        below_plate,
+                        example,
+                        pays,
+                    }));
+                };
+                for band in &grade.bands {
+                    row(Some(band), band.price, self.example(band));
+                }
+                if let Some(price) = grade.not_counted {
+                    row(None, price, self.step(100));
+                }
+            }
+        }
+        rows
+    }
+
+    /// A weight in the middle of a band, or half as much again as the edge of one
+    /// without an end, on a round hundredth where the band has one.
+    fn example(&self, band: &Band) -> Weight {
+        let from = band.from.units();
+        let to = match band.to {
+            Some(to) => to.units(),
+            None => from.saturating_mul(2).max(self.step(200).units()),
+        };
+        let middle = from.midpoint(to);
+        let step = self.step(1).units();
+        let round = middle.saturating_sub(middle.checked_rem(step).unwrap_or(0));
+        Weight::from_units(if round < from { from } else { round })
+    }
+
+    /// `hundredths` of a pound or kilogram: of the kilogram where edges are
+    /// metric.
+    fn step(&self, hundredths: i64) -> Weight {
+        let hundredth = match self.edge_unit {
+            WeightUnit::Lb | WeightUnit::Oz => 453_592_370,
+            WeightUnit::Kg | WeightUnit::G => 1_000_000_000,
+        };
+        Weight::from_units(hundredths.saturating_mul(hundredth))
+    }
+
     /// Whether the list prices every weight of what it buys, once.
     ///
     /// # Errors
@@ -811,6 +957,97 @@ mod tests {
             refused.unwrap_err().to_string(),
             "whole, grade A: nothing is paid from 0.49 lb to 0.50 lb"
         );
+    }
+
+    #[test]
+    fn a_refusal_names_the_field_that_a_reader_looks_at() {
+        let first = "presentations[0].grades[0]";
+        for (bands, field) in [
+            (vec![], "bands"),
+            (
+                vec![band("0.1", "0.5", "1"), band("0.5", "", "2")],
+                "bands[0].from",
+            ),
+            (
+                vec![band("0", "0.49", "1"), band("0.5", "", "2")],
+                "bands[1].from",
+            ),
+            (
+                vec![band("0", "0.51", "1"), band("0.5", "", "2")],
+                "bands[1].from",
+            ),
+            (
+                vec![
+                    band("0", "0.5", "1"),
+                    band("0.5", "0.5", "2"),
+                    band("0.5", "", "3"),
+                ],
+                "bands[1].to",
+            ),
+            (
+                vec![band("0", "", "1"), band("0.5", "", "2")],
+                "bands[0].to",
+            ),
+            (
+                vec![band("0", "0.5", "1"), band("0.5", "9", "2")],
+                "bands[1].to",
+            ),
+            (
+                vec![band("0", "0.5", "1"), band("0.5", "", "-2")],
+                "bands[1].price",
+            ),
+        ] {
+            let mut list = list();
+            list.presentations[0].grades[0].bands = bands;
+            let refused = list.check().unwrap_err();
+            assert_eq!(
+                refused.field(&list),
+                format!("{first}.{field}"),
+                "{refused}"
+            );
+        }
+        let mut list = list();
+        list.presentations[0].plate_minimum = lb("0.6");
+        let refused = list.check().unwrap_err();
+        assert_eq!(refused.field(&list), "presentations[0].plate_minimum");
+    }
+
+    #[test]
+    fn each_band_is_explained_by_a_weight_in_it() {
+        let mut list = list();
+        list.presentations[0].grades[0].not_counted = Some(price("3"));
+        let rows: Vec<(String, i64, bool)> = list
+            .explain()
+            .iter()
+            .map(|row| {
+                (
+                    row.example.shown(WeightUnit::Lb),
+                    row.pays.minor(),
+                    row.below_plate,
+                )
+            })
+            .collect();
+        // 0.62 lb at 5.25 is 3.255: half up.
+        let expected = [
+            ("0.25", 31, true),
+            ("0.62", 326, false),
+            ("1.00", 625, false),
+            ("1.87", 1309, false),
+            ("1.00", 300, false),
+        ]
+        .map(|(weight, minor, below)| (weight.to_owned(), minor, below));
+        assert_eq!(rows, expected);
+        // An example lies in its band, also where the band has no round weight.
+        list.presentations[0].grades[0].bands = vec![
+            band("0", "0.501", "1"),
+            band("0.501", "0.505", "2"),
+            band("0.505", "", "3"),
+        ];
+        for row in list.explain() {
+            let Some(band) = row.band else { continue };
+            assert!(row.example >= band.from, "{row:?}", row = band.name);
+            assert!(band.to.is_none_or(|to| row.example < to));
+        }
     }
 
     #[test]

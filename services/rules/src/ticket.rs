@@ -8,12 +8,15 @@ pub mod caution;
 mod instant;
 mod net;
 mod pay;
+mod plausible;
 pub mod price;
 mod refusal;
 mod rewrite;
 
 use chrono::NaiveDate;
 
+pub use self::plausible::counted_fish;
+use crate::agreed_price::AgreedUsed;
 use crate::fish::{Condition, Grade, Outlet, Presentation, Storage, Undersize, coded};
 use crate::money::{Money, UnitPrice};
 use crate::weight::{Reading, Weight};
@@ -47,6 +50,17 @@ pub struct WeighIn {
     pub adjustments: Vec<Adjustment>,
     /// As written.
     pub note: String,
+    /// What was said to questions asked about it.
+    pub answers: Vec<QuestionAnswer>,
+}
+
+/// What was said to a question that was asked about a ticket.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct QuestionAnswer {
+    /// Stable word of the question.
+    pub code: String,
+    /// As written.
+    pub text: String,
 }
 
 /// Where and how the fish was caught.
@@ -343,20 +357,6 @@ pub struct Ticket {
     pub undersize: Weight,
     /// Cautions, warnings and questions.
     pub notices: Vec<Notice>,
-    /// Held lines that were released under the ticket whose place this one takes.
-    pub released: Vec<ReleasedBefore>,
-}
-
-/// What was given back of a held line before the ticket was written again: that
-/// weight stays moved, and that pay is owed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct ReleasedBefore {
-    /// Number of the line on this ticket.
-    pub line: i64,
-    /// Weight that was moved to the part it was released to.
-    pub weight: Weight,
-    /// Of the line's pay, what is owed and no longer held.
-    pub pay: Money,
 }
 
 impl Ticket {
@@ -449,6 +449,8 @@ pub struct Line {
     pub proposed: Option<Outlet>,
     /// Why there, or why nowhere; empty where it is not undersize.
     pub proposed_reason: String,
+    /// What was agreed with the diver and took the list price's place.
+    pub agreed: Option<AgreedUsed>,
 }
 
 coded! {

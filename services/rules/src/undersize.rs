@@ -171,6 +171,8 @@ mod tests {
                 } else {
                     Vec::new()
                 },
+                lightest: None,
+                heaviest: None,
             };
             let settings = Settings {
                 undersize_outlet: Some(first),
@@ -201,6 +203,8 @@ mod tests {
             name: "Lionfish".to_owned(),
             scientific_name: String::new(),
             hazards: Vec::new(),
+            lightest: None,
+            heaviest: None,
         };
         let (proposed, _) = propose(
             &species,

@@ -191,6 +191,10 @@ fn full_weigh_in() -> WeighIn {
             adjustment(AdjustBy::Flat(usd(i64::MIN))),
         ],
         note: TEXT.to_owned(),
+        answers: vec![QuestionAnswer {
+            code: "cull".to_owned(),
+            text: TEXT.to_owned(),
+        }],
     }
 }
 
@@ -276,6 +280,7 @@ fn bare_weigh_in() -> WeighIn {
         payees: Vec::new(),
         adjustments: Vec::new(),
         note: String::new(),
+        answers: Vec::new(),
     }
 }
 
@@ -324,6 +329,7 @@ fn full_ticket() -> Ticket {
             undersize: Undersize::NotKnown,
             proposed: Some(Outlet::Soup),
             proposed_reason: "soup first".to_owned(),
+            agreed: None,
         }],
         not_bought: vec![NotBought {
             lot: 2,
@@ -342,11 +348,6 @@ fn full_ticket() -> Ticket {
         owed: usd(0),
         held: usd(20_000),
         undersize: Weight::ZERO,
-        released: vec![ReleasedBefore {
-            line: 2,
-            weight: Weight::from_units(5),
-            pay: usd(7),
-        }],
         notices: vec![Notice {
             kind: NoticeKind::Caution,
             code: "venomous".to_owned(),
@@ -398,12 +399,7 @@ fn a_ticket_is_stored_as_these_bytes() {
         lots: vec![lot],
         ..bare_weigh_in()
     };
-    // As before tickets said what was released of the one in whose place they stand.
-    let ticket = Ticket {
-        released: Vec::new(),
-        ..full_ticket()
-    };
-    let text = entry_doc(&asked, &ticket);
+    let text = entry_doc(&asked, &full_ticket());
     assert_eq!(
         text,
         concat!(
@@ -437,7 +433,7 @@ fn a_ticket_is_stored_as_these_bytes() {
         )
     );
     let read: (WeighIn, Ticket) = read_entry_doc(&text).unwrap();
-    assert_eq!(read, (asked, ticket));
+    assert_eq!(read, (asked, full_ticket()));
 }
 
 #[test]
@@ -445,6 +441,13 @@ fn weigh_ins_and_tickets_read_back() {
     reads_back(&full_weigh_in());
     reads_back(&bare_weigh_in());
     reads_back(&full_ticket());
+    let mut agreed = full_ticket();
+    agreed.lines[0].agreed = Some(AgreedUsed {
+        entry: 2_031_050_100_010_000_005,
+        price: per_lb(70_000),
+        reason: TEXT.to_owned(),
+    });
+    reads_back(&agreed);
     reads_back(&bare_ticket());
     reads_back(&VoidAsked {
         ticket: i64::MIN,
@@ -488,6 +491,8 @@ fn what_the_office_keeps_on_file_reads_back() {
             name: "lionfish".to_owned(),
             scientific_name: "Pterois volitans".to_owned(),
             hazards,
+            lightest: Some(lb("0.05")),
+            heaviest: None,
         });
     }
     for when in [day("2031-01-01"), None] {
@@ -544,7 +549,26 @@ fn settings_and_price_lists_read_back() {
         finished_weight: Some(lb("0.1")),
         finished_ppm: Some(5_000),
         hold_days: Some(3),
+        tare_days: Some(7),
+        shortest_mm: Some(1),
+        longest_mm: Some(2),
+        mean_most_percent: Some(300),
+        mean_least_percent: Some(0),
     });
+    for (grade, from_us, below_plate) in [(Some(grade("A")), Some(0), true), (None, None, false)] {
+        reads_back(&AgreedPrice {
+            site: 1,
+            harvester: "ana".to_owned(),
+            species: "PZO".to_owned(),
+            presentation: Presentation::Whole,
+            grade,
+            from_us,
+            to_us: i64::MAX,
+            price: per_lb(70_000),
+            below_plate,
+            reason: TEXT.to_owned(),
+        });
+    }
     let band = |from: &str, to: Option<&str>| Band {
         from: lb(from).weight,
         to: to.map(|to| lb(to).weight),

@@ -277,3 +277,36 @@ fn counts_read_back() {
         pool: None,
     });
 }
+
+#[test]
+fn reweighs_read_back() {
+    for (what, happened_us) in [
+        (Reweighed::Part(named(Some(2))), Some(i64::MIN)),
+        (Reweighed::Part(named(None)), None),
+        (
+            Reweighed::Weighing(TicketWeighing {
+                ticket: 2_031_050_200_010_000_001,
+                lot: 1,
+                weighing: 3,
+            }),
+            None,
+        ),
+    ] {
+        reads_back(&ReweighAsked {
+            site: 1,
+            what,
+            reading: lb("39.70"),
+            note: TEXT.to_owned(),
+            happened_us,
+        });
+    }
+    for permissible in [None, Some(MOST)] {
+        reads_back(&ReweighDone {
+            lot: lot(2),
+            part: 0,
+            booked: MOST,
+            difference: LEAST,
+            permissible,
+        });
+    }
+}

@@ -21,6 +21,7 @@ conformance! {
     a_price_list_holds_from_its_instant_until_the_next, check_price_lists;
     the_epoch_of_a_site_rises_with_its_file, check_epochs;
     what_is_on_file_and_does_not_read_names_its_entry, check_corrupt;
+    what_was_agreed_with_a_diver_is_kept_in_order, check_agreed;
 }
 
 /// Records a version of something, and raises the site's epoch.
@@ -86,6 +87,8 @@ fn species(name: &str) -> Species {
         name: name.to_owned(),
         scientific_name: "Pterois volitans".to_owned(),
         hazards: vec![Hazard::Venomous],
+        lightest: None,
+        heaviest: None,
     }
 }
 
@@ -235,6 +238,36 @@ async fn check_sites(db: Db) {
         assert_eq!(office.settings_at(number, 0).1.hold_days(), number);
         assert_eq!(priced(&office, number, "PZO", 0).1, number * 10_000);
     }
+}
+
+async fn check_agreed(db: Db) {
+    let agreed = |harvester: &str, e4| AgreedPrice {
+        site: 1,
+        harvester: harvester.to_owned(),
+        species: "PZO".to_owned(),
+        presentation: Presentation::Whole,
+        grade: None,
+        from_us: Some(5),
+        to_us: 9,
+        price: UnitPrice::from_e4(e4, usd(), WeightUnit::Lb).unwrap(),
+        below_plate: false,
+        reason: "steady".to_owned(),
+    };
+    let first = record(&db, "agreed_price", 1, "ana", 5, &agreed("ana", 1)).await;
+    record(&db, "agreed_price", 1, "ben", 5, &agreed("ben", 2)).await;
+    let second = record(&db, "agreed_price", 1, "ana", 5, &agreed("ana", 3)).await;
+    let office = office(&db).await;
+    let of = |site, harvester| -> Vec<(i64, i64)> {
+        let agreed = office.agreed_with(site, harvester);
+        agreed
+            .iter()
+            .map(|(entry, a)| (*entry, a.price.e4()))
+            .collect()
+    };
+    assert_eq!(of(1, "ana"), [(first, 1), (second, 3)]);
+    assert_eq!(of(1, "ben").len(), 1);
+    assert_eq!(of(2, "ana"), []);
+    assert_eq!(of(1, "cyd"), []);
 }
 
 async fn check_settings(db: Db) {

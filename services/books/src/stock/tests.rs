@@ -9,7 +9,9 @@ use crate::conformance;
 use crate::db::Db;
 use crate::entries::tests::{FRIDAY, SATURDAY, corrupt_at, damage, deed, ends, friday, write};
 use crate::scribe::{Condition as Must, Deed, lot_rows};
-use crate::table::{COUNTED, Cell, INWARD, LOT, MAKING_IN, MAKING_OUT, MOVE, PART, Row, SHIFT};
+use crate::table::{
+    COUNTED, Cell, INWARD, LOT, MAKING_IN, MAKING_OUT, MOVE, PART, REWEIGH, Row, SHIFT,
+};
 use crate::tickets::tests::{held, line, lot as code, ticket, units, weighs_in};
 use crate::tickets::{Known, part_row};
 
@@ -23,6 +25,7 @@ conformance! {
     a_voided_ticket_leaves_nothing_in_its_lots, check_void;
     only_a_void_or_a_rewrite_ends_a_ticket, check_settled;
     pay_leaves_a_part_with_what_is_thrown_out, check_thrown_out;
+    what_was_weighed_again_stands_beside_the_lot, check_reweighs;
     lots_under_a_number_come_in_order_of_place, check_under;
     a_row_that_does_not_read_names_its_table, check_corrupt;
 }
@@ -124,6 +127,44 @@ fn sibling(n: i64, band: i64, grade: &str, held: bool) -> Part {
         },
         undersize: Undersize::NotKnown,
     }
+}
+
+async fn check_reweighs(db: Db) {
+    let bought = ticket(
+        "ana",
+        &[("PZO", &[line(1, 100, 0, 1)]), ("PZO", &[line(1, 7, 0, 1)])],
+    );
+    write(&db, weighs_in("in", &bought, &Known::default())).await;
+    let before = read(&db, first()).await;
+    let again = |code, part: i64, weight: i64, note: &str| {
+        let after = [part.into(), weight.into(), 100.into(), note.into()];
+        about(&REWEIGH, &[], code, &after)
+    };
+    for (happened_us, id, row) in [
+        (900, "one", again(first(), 1, 97, "wet")),
+        (800, "two", again(first(), 0, 101, "")),
+        (800, "other", again(code(friday(1), 2), 1, 9, "")),
+    ] {
+        write(&db, happens(happened_us, "reweigh", id, vec![row])).await;
+    }
+    let mut tx = db.read().await.unwrap();
+    let found = reweighs(&mut tx, first()).await.unwrap();
+    drop(tx);
+    let told: Vec<_> = found
+        .iter()
+        .map(|r| {
+            (
+                r.happened_us,
+                r.part,
+                r.weight.units(),
+                r.booked.units(),
+                r.note.as_str(),
+            )
+        })
+        .collect();
+    assert_eq!(told, [(900, 1, 97, 100, "wet"), (800, 0, 101, 100, "")]);
+    // Nothing moved, and whoever saw the lot before need not look again.
+    assert_eq!(read(&db, first()).await, before);
 }
 
 /// Events as people would tell them: when, by which of Friday's entries, to

@@ -13,8 +13,8 @@ use rules::stock::{
     Released, ReturnAsked, Returned, TakenFrom,
 };
 use rules::ticket::{
-    Confirmation, Decision, Landing, Line, LotIn, Pieces, Receiving, SmallFish, TicketLot,
-    VoidAsked,
+    Confirmation, Decision, Landing, Line, LotIn, Net, Pieces, Receiving, SmallFish, Tare,
+    TicketLot, VoidAsked, Weighed, Weighing,
 };
 use rules::weight::{Reading, ReadingSource, Weight, WeightUnit};
 
@@ -30,6 +30,7 @@ use crate::table::{INWARD, MAKING_IN, MAKING_OUT, MOVE, SHIFT};
 
 conformance! {
     a_species_was_taken_in_where_a_lot_of_it_is, check_any_of_species;
+    the_last_counted_lots_are_what_is_usual, check_last_counted;
     both_books_say_what_the_documents_say, check_books;
 }
 
@@ -68,6 +69,7 @@ pub(crate) fn line(part: i64, net: i64, ice: i64, minor: i64) -> Line {
         undersize: Undersize::No,
         proposed: None,
         proposed_reason: String::new(),
+        agreed: None,
     }
 }
 
@@ -114,6 +116,7 @@ pub(crate) fn ticket(harvester: &str, lots: &[(&str, &[Line])]) -> (WeighIn, Tic
         payees: Vec::new(),
         adjustments: Vec::new(),
         note: String::new(),
+        answers: Vec::new(),
     };
     let (mut written, mut lines, mut place) = (Vec::new(), Vec::new(), 0);
     for (n, (species, of_lot)) in (1_i64..).zip(lots) {
@@ -148,7 +151,6 @@ pub(crate) fn ticket(harvester: &str, lots: &[(&str, &[Line])]) -> (WeighIn, Tic
         not_bought: Vec::new(),
         adjustments: Vec::new(),
         undersize: Weight::ZERO,
-        released: Vec::new(),
         notices: Vec::new(),
     };
     (asked, ticket)
@@ -294,6 +296,64 @@ async fn check_any_of_species(db: Db) {
     ] {
         assert_eq!(asked(site, species).await, known, "{species} at {site}");
     }
+}
+
+async fn check_last_counted(db: Db) {
+    let weighing = |pieces| Weighing {
+        grade: Grade::new("A").unwrap(),
+        condition: None,
+        weighed: Weighed::Tote {
+            gross: Reading::new("1", WeightUnit::Lb, "", ReadingSource::Keyed).unwrap(),
+            tare: Tare::Tared,
+            iced: false,
+            pieces,
+        },
+    };
+    // A lot of one tote that weighs `net`.
+    let counted = |species: &str, net: i64, pieces| {
+        let (mut asked, mut done) = ticket("ana", &[(species, &[line(1, net, 0, 1)])]);
+        asked.lots[0].weighings = vec![weighing(pieces)];
+        done.lots[0].weighed = vec![Net {
+            net: units(net),
+            ..Net::default()
+        }];
+        (asked, done)
+    };
+    let known = Known::default();
+    for (id, species, net, pieces) in [
+        ("one", "PZO", 100, Pieces::Counted(1)),
+        ("two", "PZO", 200, Pieces::Counted(2)),
+        ("other", "LCX", 900, Pieces::Counted(1)),
+        ("guess", "PZO", 300, Pieces::Estimated(3)),
+        ("none", "PZO", 400, Pieces::NotCounted),
+        ("five", "PZO", 500, Pieces::Counted(5)),
+        ("gone", "PZO", 600, Pieces::Counted(6)),
+    ] {
+        write(&db, weighs_in(id, &counted(species, net, pieces), &known)).await;
+    }
+    let void = Deed {
+        must_hold: ends(friday(7), "void"),
+        ..deed("void", "void")
+    };
+    write(&db, void).await;
+    let last = async |site, species: &str, presentation, most| {
+        let mut tx = db.read().await.unwrap();
+        let found = last_counted(&mut tx, site, species, presentation, most).await;
+        let found = found.unwrap();
+        let tell = |(id, fish): &(i64, CountedFish)| (*id, fish.net.units(), fish.pieces);
+        found.iter().map(tell).collect::<Vec<_>>()
+    };
+    let whole = Presentation::Whole;
+    let all = [
+        (friday(1), 100, 1),
+        (friday(2), 200, 2),
+        (friday(6), 500, 5),
+    ];
+    assert_eq!(last(SITE, "PZO", whole, 30).await, all);
+    assert_eq!(last(SITE, "PZO", whole, 2).await, all[1..]);
+    assert_eq!(last(SITE, "LCX", whole, 30).await, [(friday(3), 900, 1)]);
+    assert_eq!(last(SITE, "PZO", Presentation::Gutted, 30).await, []);
+    assert_eq!(last(SITE + 1, "PZO", whole, 30).await, []);
 }
 
 /// Balances by place; none of nothing.

@@ -1,11 +1,12 @@
 //! What is on file.
 
 use proto::v1;
+use rules::agreed_price::AgreedPrice;
 use rules::office::{Device, DripRate, Party, Scale, Settings, Site, Species, Tote};
 use rules::price_list::{Band, GradePrices, PresentationPrices, PriceList};
 use rules::weight::WeightUnit;
 
-use super::{date, edge, int32, money, percent, reading, timestamp};
+use super::{date, edge, int32, money, percent, reading, timestamp, unit_price};
 use crate::codes::{Coded, wire_or_none};
 
 fn wires<T: Coded>(words: &[T]) -> Vec<i32> {
@@ -45,6 +46,8 @@ pub(crate) fn species(species: &Species) -> v1::Species {
         name: species.name.clone(),
         scientific_name: species.scientific_name.clone(),
         hazards: wires(&species.hazards),
+        lightest: species.lightest.as_ref().map(reading),
+        heaviest: species.heaviest.as_ref().map(reading),
     }
 }
 
@@ -96,6 +99,11 @@ pub(crate) fn settings(settings: &Settings) -> v1::Settings {
         finished_weight: settings.finished_weight.as_ref().map(reading),
         finished_percent: settings.finished_ppm.map(percent),
         hold_days: settings.hold_days.map(int32),
+        tare_days: settings.tare_days.map(int32),
+        shortest_mm: settings.shortest_mm.map(int32),
+        longest_mm: settings.longest_mm.map(int32),
+        mean_most_percent: settings.mean_most_percent.map(int32),
+        mean_least_percent: settings.mean_least_percent.map(int32),
     }
 }
 
@@ -106,6 +114,26 @@ fn drip_rate(rate: &DripRate) -> v1::DripRate {
         storage: rate.storage.wire(),
         percent_per_day: percent(rate.ppm_per_day),
         allowance_percent_per_day: percent(rate.allowance_ppm_per_day),
+    }
+}
+
+/// An agreed price and the entry that recorded it.
+pub(crate) fn agreed_price(entry: i64, agreed: &AgreedPrice) -> v1::AgreedPrice {
+    v1::AgreedPrice {
+        id: entry.to_string(),
+        site: int32(agreed.site),
+        harvester: agreed.harvester.clone(),
+        species: agreed.species.clone(),
+        presentation: agreed.presentation.wire(),
+        grade: agreed
+            .grade
+            .as_ref()
+            .map_or_else(String::new, |grade| grade.as_str().to_owned()),
+        from: agreed.from_us.map(timestamp),
+        to: Some(timestamp(agreed.to_us)),
+        price: Some(unit_price(agreed.price)),
+        below_plate: agreed.below_plate,
+        reason: agreed.reason.clone(),
     }
 }
 

@@ -5,6 +5,7 @@ use proto::v1;
 use rules::decimal;
 use rules::fillet_yield::percent_e2;
 use rules::making::{Made, MadeFrom, MadeSource, Making, MakingAsked};
+use rules::reweigh::{ReweighAsked, ReweighDone};
 use rules::stock::{
     CountAsked, CountDone, Held, HoldAsked, HoldId, Moved, MovementAsked, RegradeAsked, Regraded,
     ReleaseAsked, Released, ReturnAsked, Returned,
@@ -162,6 +163,20 @@ pub(crate) fn count(booked: &Booked<CountAsked, CountDone>) -> v1::RecordCountRe
     }
 }
 
+/// A re-weigh.
+pub(crate) fn reweigh(
+    booked: &Booked<ReweighAsked, ReweighDone>,
+    unit: WeightUnit,
+) -> v1::RecordReweighResponse {
+    let done = &booked.outcome;
+    v1::RecordReweighResponse {
+        recorded: Some(recorded(booked)),
+        booked: Some(weight(done.booked, unit)),
+        difference: Some(weight(done.difference, unit)),
+        permissible: done.permissible.map(|off| weight(off, unit)),
+    }
+}
+
 /// A lot with its parts and what became of them.
 pub(crate) fn lot(found: &LotFound, unit: WeightUnit) -> v1::GetLotResponse {
     v1::GetLotResponse {
@@ -193,6 +208,8 @@ pub(crate) fn lot(found: &LotFound, unit: WeightUnit) -> v1::GetLotResponse {
                 what: event.what.to_owned(),
                 weight: Some(weight(event.weight, unit)),
                 other_lot_codes: event.became.iter().map(ToString::to_string).collect(),
+                difference: event.difference.map(|of| weight(of, unit)),
+                note: event.note.clone(),
             })
             .collect(),
     }

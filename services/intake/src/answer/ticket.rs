@@ -98,6 +98,14 @@ pub(crate) fn booked(booked: &Booked<WeighIn, Ticket>, shown_in: WeightUnit) -> 
         offline: asked.offline_payout.map(|shown| v1::Offline {
             payout_shown: Some(money(shown)),
         }),
+        answers: asked
+            .answers
+            .iter()
+            .map(|answer| v1::QuestionAnswer {
+                code: answer.code.clone(),
+                text: answer.text.clone(),
+            })
+            .collect(),
     }
 }
 
@@ -294,6 +302,15 @@ impl Show<'_> {
             undersize: line.undersize.wire(),
             proposed_outlet: wire_or_none(line.proposed),
             proposed_reason: line.proposed_reason.clone(),
+            agreed_price: line.agreed.as_ref().map(|agreed| unit_price(agreed.price)),
+            agreed_price_id: line
+                .agreed
+                .as_ref()
+                .map_or_else(String::new, |agreed| agreed.entry.to_string()),
+            agreed_reason: line
+                .agreed
+                .as_ref()
+                .map_or_else(String::new, |agreed| agreed.reason.clone()),
         }
     }
 

@@ -302,6 +302,8 @@ async fn do_deed(face: &Face, caller: &Caller, deed: Deed) -> v1::CatchUpRespons
         Deed::Settings(request) => by!(office::record_settings, request),
         Deed::PriceList(request) => by!(office::post_price_list, request),
         Deed::AcknowledgeFlag(request) => by!(closes::acknowledge_flag, request),
+        Deed::Reweigh(request) => by!(stock::record_reweigh, request),
+        Deed::AgreedPrice(request) => by!(office::record_agreed_price, request),
     }
 }
 
@@ -386,5 +388,6 @@ only_recorded! {
     VoidTicketResponse, ReleaseHoldResponse, RegradePartResponse, RecordMovementResponse,
     RecordReturnResponse, RecordSiteResponse, RecordPartyResponse, RecordSpeciesResponse,
     RecordScaleResponse, RecordToteResponse, RecordDeviceResponse, RecordSettingsResponse,
-    PostPriceListResponse, AcknowledgeFlagResponse,
+    PostPriceListResponse, AcknowledgeFlagResponse, RecordReweighResponse,
+    RecordAgreedPriceResponse,
 }

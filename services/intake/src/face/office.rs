@@ -254,6 +254,45 @@ pub(crate) async fn list_price_lists(
     })
 }
 
+pub(crate) async fn record_agreed_price(
+    face: &Face,
+    caller: &Caller,
+    request: v1::RecordAgreedPriceRequest,
+) -> Result<v1::RecordAgreedPriceResponse, Refusal> {
+    let site = request.agreed_price.as_ref().map_or(0, |price| price.site);
+    let money = face.money_of(caller, site).await?;
+    let Asked { request_id, what } = parse::office::agreed_price(request, money)?;
+    let booked = face
+        .desk
+        .record_agreed_price(caller, &request_id, what)
+        .await?;
+    let entry = booked.entry.number();
+    Ok(v1::RecordAgreedPriceResponse {
+        recorded: Some(answer::recorded(&booked)),
+        agreed_price: Some(answer::office::agreed_price(entry, &booked.outcome)),
+    })
+}
+
+pub(crate) async fn list_agreed_prices(
+    face: &Face,
+    caller: &Caller,
+    request: v1::ListAgreedPricesRequest,
+) -> Result<v1::ListAgreedPricesResponse, Refusal> {
+    let site = parse::site(request.site)?;
+    let harvester = parse::code_or_none(request.harvester).at("harvester")?;
+    let list = format!("agreed prices {site} {harvester}");
+    let page = Page::parse(list, request.page_size, &request.page_token)?;
+    let all = face.desk.agreed_prices(caller, site, &harvester).await?;
+    let (agreed, next_page_token) = page.cut(all, |(entry, _)| newest_first(*entry));
+    Ok(v1::ListAgreedPricesResponse {
+        agreed_prices: agreed
+            .iter()
+            .map(|(entry, agreed)| answer::office::agreed_price(*entry, agreed))
+            .collect(),
+        next_page_token,
+    })
+}
+
 /// A key that orders entries from the newest to the oldest.
 fn newest_first(entry: i64) -> String {
     format!("{:019}", i64::MAX.saturating_sub(entry))

@@ -97,6 +97,17 @@ pub(crate) async fn record_count(
     Ok(answer::stock::count(&booked))
 }
 
+pub(crate) async fn record_reweigh(
+    face: &Face,
+    caller: &Caller,
+    request: v1::RecordReweighRequest,
+) -> Result<v1::RecordReweighResponse, Refusal> {
+    let Asked { request_id, what } = parse::stock::reweigh(request)?;
+    let booked = face.desk.reweigh(caller, &request_id, what).await?;
+    let unit = face.unit_of(booked.entry.site());
+    Ok(answer::stock::reweigh(&booked, unit))
+}
+
 pub(crate) async fn get_lot(
     face: &Face,
     caller: &Caller,

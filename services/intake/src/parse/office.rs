@@ -1,6 +1,7 @@
 //! What the office puts on file, parsed.
 
 use proto::v1;
+use rules::agreed_price::AgreedPrice;
 use rules::business_day::{BadZone, LATEST_CUTOVER_HOUR, SiteClock};
 use rules::fish::Outlet;
 use rules::money::{Currency, UnitPrice};
@@ -9,9 +10,9 @@ use rules::price_list::{Band, ConditionAdjustment, GradePrices, PresentationPric
 use rules::weight::{Weight, WeightUnit};
 
 use super::{
-    Asked, At as _, Bad, code, count, currency, date_or_none, each, given, grade, instant_or_none,
-    money_from_zero, name, on_file, per, percent, plain, reading, reading_above_zero, request_id,
-    said, some_of, species, text, word,
+    Asked, At as _, Bad, code, count, currency, date_or_none, each, given, grade, instant,
+    instant_or_none, money_from_zero, name, on_file, per, percent, plain, reading,
+    reading_above_zero, request_id, said, some_of, species, text, unit_price, word,
 };
 use crate::codes::Coded;
 
@@ -89,11 +90,20 @@ pub(crate) fn party(request: v1::RecordPartyRequest) -> Result<Asked<Party>, Bad
 /// A species.
 pub(crate) fn species_on_file(request: v1::RecordSpeciesRequest) -> Result<Asked<Species>, Bad> {
     asked(&request.request_id, request.species, "species", |fish| {
+        let lightest = fish.lightest.map(reading_above_zero).transpose();
+        let heaviest = fish.heaviest.map(reading_above_zero).transpose();
+        if let (Ok(Some(least)), Ok(Some(most))) = (&lightest, &heaviest)
+            && most.weight < least.weight
+        {
+            return Err(Bad::rule("is less than lightest")).at("heaviest");
+        }
         Ok(Species {
             code: species(fish.code).at("code")?,
             name: name(fish.name).at("name")?,
             scientific_name: text(fish.scientific_name).at("scientific_name")?,
             hazards: set_of(fish.hazards).at("hazards")?,
+            lightest: lightest.at("lightest")?,
+            heaviest: heaviest.at("heaviest")?,
         })
     })
 }
@@ -200,9 +210,20 @@ pub(crate) fn settings(
                     .map(|days| count(days, 0, 3650))
                     .transpose()
                     .at("hold_days")?,
+                tare_days: whole(settings.tare_days, 0, 3650).at("tare_days")?,
+                shortest_mm: whole(settings.shortest_mm, 1, 10_000).at("shortest_mm")?,
+                longest_mm: whole(settings.longest_mm, 1, 10_000).at("longest_mm")?,
+                mean_most_percent: whole(settings.mean_most_percent, 100, 10_000)
+                    .at("mean_most_percent")?,
+                mean_least_percent: whole(settings.mean_least_percent, 0, 100)
+                    .at("mean_least_percent")?,
             })
         },
     )
+}
+
+fn whole(number: Option<i32>, least: i32, most: i32) -> Result<Option<i64>, Bad> {
+    number.map(|number| count(number, least, most)).transpose()
 }
 
 fn drip_rate(rate: v1::DripRate) -> Result<DripRate, Bad> {
@@ -257,6 +278,38 @@ pub(crate) fn price_list(
             })
         },
     )
+}
+
+/// A price agreed with a diver, in the site's money.
+pub(crate) fn agreed_price(
+    request: v1::RecordAgreedPriceRequest,
+    money: Option<Currency>,
+) -> Result<Asked<AgreedPrice>, Bad> {
+    let (id, agreed) = (request.request_id, request.agreed_price);
+    asked(&id, agreed, "agreed_price", |agreed| {
+        let site = super::site(agreed.site)?;
+        if !agreed.id.is_empty() {
+            return Err(Bad::rule("is set by the service")).at("id");
+        }
+        let currency = on_file(site, money)?;
+        Ok(AgreedPrice {
+            site,
+            harvester: code(agreed.harvester).at("harvester")?,
+            species: species(agreed.species).at("species")?,
+            presentation: said(agreed.presentation).at("presentation")?,
+            grade: match agreed.grade.as_str() {
+                "" => None,
+                written => Some(grade(written).at("grade")?),
+            },
+            from_us: instant_or_none(agreed.from).at("from")?,
+            to_us: given(agreed.to).and_then(instant).at("to")?,
+            price: given(agreed.price)
+                .and_then(|price| unit_price(&price, currency))
+                .at("price")?,
+            below_plate: agreed.below_plate,
+            reason: name(agreed.reason).at("reason")?,
+        })
+    })
 }
 
 /// What all prices and edges of one list share.

@@ -6,6 +6,7 @@ use rules::fish::{Condition, Grade, Outlet};
 use rules::ids::MOST_LOTS;
 use rules::making::{Fate, MakingAsked, MakingInput, MakingKind, MakingOutput, Source};
 use rules::money::Currency;
+use rules::reweigh::{ReweighAsked, Reweighed, TicketWeighing};
 use rules::stock::{
     CountAsked, CountedPart, HoldAsked, HoldId, MovementAsked, PartRef, PoolAsked, RegradeAsked,
     ReleaseAsked, ReturnAsked, Taken,
@@ -242,6 +243,35 @@ fn taken(row: v1::Taken) -> Result<Taken, Bad> {
             .and_then(reading_above_zero)
             .at("weight")?,
         emptied: row.emptied,
+    })
+}
+
+/// A re-weigh.
+pub(crate) fn reweigh(request: v1::RecordReweighRequest) -> Result<Asked<ReweighAsked>, Bad> {
+    use v1::record_reweigh_request::What;
+    let request_id = request_id(&request.request_id)?;
+    let what = match request.what {
+        Some(What::Part(named)) => Reweighed::Part(part(Some(named)).at("part")?),
+        Some(What::Weighing(at)) => Reweighed::Weighing(ticket_weighing(&at).at("weighing")?),
+        None => return Err(Bad::missing("either part or weighing must be given")).at("what"),
+    };
+    Ok(Asked {
+        request_id,
+        what: ReweighAsked {
+            site: super::site(request.site)?,
+            what,
+            reading: given(request.reading).and_then(reading).at("reading")?,
+            note: text(request.note).at("note")?,
+            happened_us: instant_or_none(request.happened_at).at("happened_at")?,
+        },
+    })
+}
+
+fn ticket_weighing(at: &v1::TicketWeighing) -> Result<TicketWeighing, Bad> {
+    Ok(TicketWeighing {
+        ticket: entry_id(&at.ticket).at("ticket")?,
+        lot: count(at.lot, 1, i32::try_from(MOST_LOTS).unwrap_or(i32::MAX)).at("lot")?,
+        weighing: count(at.weighing, 1, LAST_PART).at("weighing")?,
     })
 }
 

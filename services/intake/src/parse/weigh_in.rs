@@ -6,8 +6,8 @@ use rules::fish::Presentation;
 use rules::ids::MOST_LOTS;
 use rules::money::{Currency, UnitPrice};
 use rules::ticket::{
-    AdjustBy, Adjustment, CatchArea, Decision, Landing, LotIn, PayeeShare, Pieces, Receiving,
-    Rewrite, Share, SmallFish, Tare, VoidAsked, WeighIn, Weighed, Weighing,
+    AdjustBy, Adjustment, CatchArea, Decision, Landing, LotIn, PayeeShare, Pieces, QuestionAnswer,
+    Receiving, Rewrite, Share, SmallFish, Tare, VoidAsked, WeighIn, Weighed, Weighing,
 };
 
 use super::{
@@ -62,6 +62,13 @@ pub(crate) fn weigh_in(
         })
         .at("adjustments")?,
         note: text(request.note).at("note")?,
+        answers: each(request.answers, MOST_ROWS, |answer| {
+            Ok(QuestionAnswer {
+                code: question_code(answer.code).at("code")?,
+                text: name(answer.text).at("text")?,
+            })
+        })
+        .at("answers")?,
     };
     both_instants(&what)?;
     Ok(Asked { request_id, what })
@@ -75,6 +82,20 @@ fn both_instants(asked: &WeighIn) -> Result<(), Bad> {
         (None, Some(_)) => Err(Bad::missing("must be given with sent_at")).at("first_reading_at"),
         _ => Ok(()),
     }
+}
+
+/// Stable word of a question, such as `cull`.
+fn question_code(written: String) -> Result<String, Bad> {
+    if written.is_empty() {
+        return Err(Bad::missing("must be given"));
+    }
+    let word = |byte: u8| byte.is_ascii_lowercase() || byte == b'_';
+    if written.len() > 40 || !written.bytes().all(word) {
+        return Err(Bad::rule(
+            "is not the code of a question, such as \"cull\" or \"fish_this_long\"",
+        ));
+    }
+    Ok(written)
 }
 
 /// Voiding a ticket.

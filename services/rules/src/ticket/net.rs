@@ -2,14 +2,17 @@
 //!
 //! Net is gross less tare less ice. Ice is the site's allowance, only on totes
 //! marked iced, rounded down to the scale's division. A reading that is no step
-//! of its scale, or above what the scale weighs, is odd and warns; it is booked
-//! as it was read. What the net is worth is `price`'s.
+//! of its scale, or above what the scale weighs, a net below the least load of its
+//! scale, a tare that was posted long ago and a scale without a test are odd and
+//! warn; all is booked as it was read. What the net is worth is `price`'s.
 
 use super::refusal::{At, MOST_PIECE_READINGS, ReadingOf, Refusal};
-use super::{Net, Notice, NoticeKind, Pieces, Tare, Weighed, Weighing};
+use super::{Net, Notice, NoticeKind, Pieces, Tare, WeighIn, Weighed, Weighing};
+use crate::business_day::date_of;
 use crate::decimal;
 use crate::office::Scale;
 use crate::ticket::price::OnFile;
+use crate::tolerance::{AccuracyClass, least_load};
 use crate::weight::{HEAVIEST, Reading, Weight, WeightUnit};
 
 /// What is banded together: the fish of a tote, or one fish weighed by itself.
@@ -73,9 +76,10 @@ fn weigh_tote<'a>(
         }
         Tare::Tote {
             posted: Some(reading),
-            ..
+            code,
         } => {
             odd.extend(off_division(at, ReadingOf::PostedTare, reading, scale));
+            odd.extend(old_tare(at, code, file));
             reading.weight
         }
         Tare::Tote { code, posted: None } => {
@@ -103,6 +107,7 @@ fn weigh_tote<'a>(
         .checked_sub(ice)
         .filter(|&net| net > Weight::ZERO)
         .ok_or(Refusal::NothingButIce { at })?;
+    odd.extend(scale.and_then(|scale| light_load(at, net, scale, gross.unit)));
     match pieces {
         Pieces::Counted(n) | Pieces::Estimated(n) if n < 1 => {
             return Err(Refusal::PiecesNotPositive { at, pieces: n });
@@ -146,15 +151,23 @@ fn weigh_pieces<'a>(
         });
     }
     let mut all = Vec::with_capacity(readings.len());
+    let mut light = 0_usize;
     for (n, reading) in readings.iter().enumerate() {
         let of = ReadingOf::Piece(n);
         let scale = scale_of(at, of, reading, file)?;
         check_weight(at, of, reading)?;
-        let notices = off_division(at, of, reading, scale)
+        let mut notices: Vec<Notice> = off_division(at, of, reading, scale)
             .into_iter()
             .chain(over_capacity(at, of, reading, scale))
             .collect();
         let weight = reading.weight;
+        // Said once for all of them: a tote has up to 500 fish.
+        if let Some(warning) = scale.and_then(|s| light_load(at, weight, s, reading.unit)) {
+            if light == 0 {
+                notices.push(warning);
+            }
+            light = light.saturating_add(1);
+        }
         let net = Net {
             gross: weight,
             net: weight,
@@ -168,7 +181,111 @@ fn weigh_pieces<'a>(
             notices,
         });
     }
+    if light > 1 {
+        let told = all
+            .iter_mut()
+            .flat_map(|fish: &mut Fish<'_>| &mut fish.notices);
+        for warning in told.filter(|notice| notice.code == LIGHT_LOAD) {
+            warning.text = format!("{} So are {light} of the fish here.", warning.text);
+        }
+    }
     Ok(all)
+}
+
+const LIGHT_LOAD: &str = "light_load";
+
+/// Warns where what was weighed is less than the least load of its scale: a
+/// division more or less is then too much of it.
+fn light_load(at: At, net: Weight, scale: &Scale, unit: WeightUnit) -> Option<Notice> {
+    let least = least_load(scale)?;
+    (net < least).then(|| {
+        let text = format!(
+            "{at}: {} {unit} is less than the {} {unit} that a class {} scale of {} {} should \
+             weigh at least (scale {}). Weigh more at once, or on a finer scale.",
+            net.shown(unit),
+            least.shown(unit),
+            scale.accuracy_class,
+            scale.division.text,
+            scale.division.unit.symbol(),
+            scale.code,
+            unit = unit.symbol(),
+        );
+        Notice::of(NoticeKind::Warning, LIGHT_LOAD, text)
+    })
+}
+
+/// Warns where the tare of a named tote was last weighed too long ago, or never.
+fn old_tare(at: At, code: &str, file: &OnFile<'_>) -> Option<Notice> {
+    let tote = file.totes.iter().find(|tote| tote.code == code)?;
+    let most = file.settings.tare_days();
+    let text = match tote.weighed_on {
+        None => format!("{at}: no day is on file on which the tare of tote {code} was weighed."),
+        Some(weighed) => {
+            let days = date_of(file.day)?.signed_duration_since(weighed).num_days();
+            if days <= most {
+                return None;
+            }
+            format!(
+                "{at}: the tare of tote {code} was last weighed on {weighed}, {days} days ago; it \
+                 is weighed again within {most} days."
+            )
+        }
+    };
+    Some(Notice::of(NoticeKind::Warning, "old_tare", text))
+}
+
+/// Says once a ticket of each scale it names what is not known of it: its test,
+/// or what its class lets it be off by.
+pub(super) fn scale_notices(asked: &WeighIn, file: &OnFile<'_>) -> Vec<Notice> {
+    let weighings = asked.lots.iter().flat_map(|lot| &lot.weighings);
+    let named: Vec<&str> = weighings
+        .flat_map(|weighing| scales_of(&weighing.weighed))
+        .collect();
+    let used = file
+        .scales
+        .iter()
+        .filter(|scale| named.contains(&scale.code.as_str()));
+    let mut notices = Vec::new();
+    for scale in used {
+        let mut warn = |code, text| notices.push(Notice::of(NoticeKind::Warning, code, text));
+        if scale.tested_on.is_none() {
+            warn(
+                "scale_not_tested",
+                format!(
+                    "No test of scale {} is on file: how far it is off is not known.",
+                    scale.code
+                ),
+            );
+        }
+        if AccuracyClass::marked(&scale.accuracy_class).is_none() {
+            warn(
+                "scale_class_not_known",
+                format!(
+                    "No accuracy class is on file for scale {} that is one of I, II, III, III L or \
+                     IIII: its least load is not known.",
+                    scale.code
+                ),
+            );
+        }
+    }
+    notices
+}
+
+/// Codes of the scales a weighing's readings name.
+fn scales_of(weighed: &Weighed) -> Vec<&str> {
+    match weighed {
+        Weighed::Tote { gross, tare, .. } => {
+            let tare = match tare {
+                Tare::Reading(reading) => Some(reading.scale.as_str()),
+                Tare::Tote { .. } | Tare::Tared => None,
+            };
+            [Some(gross.scale.as_str()), tare]
+                .into_iter()
+                .flatten()
+                .collect()
+        }
+        Weighed::Pieces(readings) => readings.iter().map(|r| r.scale.as_str()).collect(),
+    }
 }
 
 /// The scale a reading names; none where it names none.

@@ -20,26 +20,30 @@
 use std::collections::BTreeMap;
 
 use super::caution::cautions;
-use super::net::{Fish, sum_nets, weigh};
+use super::net::{Fish, scale_notices, sum_nets, weigh};
 use super::pay::pay;
+use super::plausible::{other_unit, this_long};
 use super::rewrite::{PartNumbers, Places};
 use super::{
     AdjustBy, Decision, Line, LotIn, Net, NotBought, NotBoughtWhy, Notice, NoticeKind, Pieces,
     Share, SmallFish, Ticket, TicketLot, WeighIn, Weighing,
 };
+use crate::agreed_price::{AgreedPrice, agreed_for};
+
 use crate::fish::{Condition, Grade, Outlet, PartKey, Presentation, Undersize};
-use crate::ids::MOST_LOTS;
+use crate::ids::{DayNumber, MOST_LOTS};
 use crate::money::{Currency, Money, UnitPrice};
-use crate::office::{Scale, Settings, Site, Species};
+use crate::office::{Scale, Settings, Site, Species, Tote};
 use crate::price_list::{Band, BandBy, GradePrices, PresentationPrices, PriceList, mean_is_below};
 use crate::undersize;
 use crate::weight::{HEAVIEST, Weight};
 
 pub use super::instant::price_instant;
+pub use super::plausible::{CountedFish, USUAL_LOTS, Usual};
 pub use super::refusal::{
     At, MOST_PIECE_READINGS, MOST_PIECES, MOST_WEIGHINGS, MoneyAt, ReadingOf, Refusal, RefusalKind,
 };
-pub use super::rewrite::{GivenBack, Prior, PriorLot, Source, carry_over};
+pub use super::rewrite::{Prior, PriorLot, Source};
 
 /// What a ticket is worked out against.
 #[derive(Debug, Clone)]
@@ -48,6 +52,8 @@ pub struct OnFile<'a> {
     pub site: &'a Site,
     /// Its settings in force.
     pub settings: &'a Settings,
+    /// Business day of the price instant, `YYYYMMDD`.
+    pub day: DayNumber,
     /// Species of the lots, at least.
     pub species: Vec<&'a Species>,
     /// Scales of the readings, at least.
@@ -55,6 +61,12 @@ pub struct OnFile<'a> {
     /// For each species that has one, the list in force at the price instant
     /// with the entry that posted it.
     pub price_lists: Vec<(i64, &'a PriceList)>,
+    /// What was agreed with the diver, each with the entry that recorded it.
+    pub agreed: Vec<(i64, &'a AgreedPrice)>,
+    /// Named totes of the readings, at least.
+    pub totes: Vec<&'a Tote>,
+    /// What is usual, for species and presentations of which it is known.
+    pub usual: &'a [Usual],
     /// The ticket whose place this one takes.
     pub prior: Option<&'a Prior>,
 }
@@ -96,7 +108,6 @@ pub fn ticket(asked: &WeighIn, file: &OnFile<'_>, priced_us: i64) -> Result<Tick
         held: nothing,
         undersize: Weight::ZERO,
         notices: Vec::new(),
-        released: Vec::new(),
     };
     let mut places = Places::new(file.prior, asked);
     for lot in &lots {
@@ -121,6 +132,7 @@ pub fn ticket(asked: &WeighIn, file: &OnFile<'_>, priced_us: i64) -> Result<Tick
         .any(|line| line.proposed == Some(Outlet::Donation));
     let mut notices = cautions(&handled, &bought, donated);
     notices.append(&mut ticket.notices);
+    notices.extend(scale_notices(asked, file));
     ticket.notices = notices;
     Ok(ticket)
 }
@@ -236,12 +248,27 @@ fn weigh_lot<'a>(
         notices: Vec::new(),
     };
     let mut counted: i64 = 0;
+    let mut judged = CountedFish {
+        net: Weight::ZERO,
+        pieces: 0,
+    };
+    let mut unit = None;
     for (n, weighing) in written.weighings.iter().enumerate() {
         let at = At {
             lot: position,
             weighing: n,
         };
-        let fish = weigh(at, weighing, file)?;
+        let mut fish = weigh(at, weighing, file)?;
+        for fish in &mut fish {
+            let presentation = written.presentation;
+            let asks = this_long(at, fish, species, presentation, file.settings);
+            fish.notices.extend(asks);
+            unit = unit.or(Some(fish.unit));
+            if let Pieces::Counted(n) = fish.pieces {
+                judged.net = [judged.net, fish.net.net].into_iter().sum();
+                judged.pieces = judged.pieces.saturating_add(n);
+            }
+        }
         counted = fish.iter().fold(counted, |sum, fish| match fish.pieces {
             Pieces::Counted(n) | Pieces::Estimated(n) => sum.saturating_add(n),
             Pieces::NotCounted => sum,
@@ -262,6 +289,13 @@ fn weigh_lot<'a>(
     }
     if let Some((_, _, prices)) = buying {
         judge_size(&mut lot, prices);
+    }
+    let usual = file.usual.iter().find(|usual| {
+        usual.species == written.species && usual.presentation == written.presentation
+    });
+    if let (Some(usual), Some(unit)) = (usual, unit) {
+        let asks = other_unit(position, judged, unit, &usual.lots, file.settings);
+        lot.notices.extend(asks);
     }
     Ok(lot)
 }
@@ -485,7 +519,15 @@ fn write_lot(
             .ok_or(Refusal::NoPlaceLeft { lot: lot.position })?;
         place = Some(taken);
         for part in &lot.parts {
-            let line = line(lot, part, list, &mut numbers, accepted, file)?;
+            let line = line(
+                lot,
+                part,
+                list,
+                &mut numbers,
+                accepted,
+                file,
+                ticket.priced_us,
+            )?;
             ticket.lines.push(line);
             let at = nth(ticket.lines.len().saturating_sub(1));
             let notices = part.notices.iter().cloned();
@@ -530,6 +572,7 @@ fn line(
     numbers: &mut PartNumbers,
     accepted: &Accepted<'_>,
     file: &OnFile<'_>,
+    priced_us: i64,
 ) -> Result<Line, Refusal> {
     let written = lot.written;
     let by_lot = || {
@@ -548,10 +591,27 @@ fn line(
     };
     let held = written.receiving.decision == Decision::Hold;
     let given = part.undersize == Undersize::Yes && written.small_fish == SmallFish::Give;
+    let agreed = agreed_for(
+        &file.agreed,
+        &written.species,
+        written.presentation,
+        part.grade,
+        part.undersize,
+        priced_us,
+    )
+    .filter(|_| !given);
+    let before_condition = agreed.as_ref().map_or(list_price, |agreed| agreed.price);
+    if before_condition.per() != list_price.per() {
+        return Err(Refusal::AgreedPriceUnit {
+            lot: lot.position,
+            agreed: before_condition.per(),
+            list: list_price.per(),
+        });
+    }
     let price = if given {
         UnitPrice::from_e4(0, list_price.currency(), list_price.per())
     } else {
-        list.price_in_condition(list_price, part.condition)
+        list.price_in_condition(before_condition, part.condition)
     };
     let price = price.map_err(|_| Refusal::AmountTooLarge)?;
     let (proposed, proposed_reason) = if part.undersize == Undersize::Yes {
@@ -591,6 +651,7 @@ fn line(
         undersize: part.undersize,
         proposed,
         proposed_reason,
+        agreed,
     })
 }
 

@@ -294,6 +294,16 @@ pub enum Refusal {
         /// The list's.
         list: Currency,
     },
+    /// The agreed price is per another unit than the list's, and so than its
+    /// adjustments by condition.
+    AgreedPriceUnit {
+        /// Lot.
+        lot: usize,
+        /// Of the agreed price.
+        agreed: WeightUnit,
+        /// Of the list.
+        list: WeightUnit,
+    },
     /// A rewrite whose new lots find no place among the codes of the ticket.
     NoPlaceLeft {
         /// Lot.
@@ -311,6 +321,7 @@ impl Refusal {
             | Refusal::GradeNotPriced { .. }
             | Refusal::NotCounted { .. }
             | Refusal::PriceListCurrency { .. }
+            | Refusal::AgreedPriceUnit { .. }
             | Refusal::NoPlaceLeft { .. } => RefusalKind::Unmet,
             Refusal::NoLots
             | Refusal::TooManyLots { .. }
@@ -372,6 +383,7 @@ impl Refusal {
             Refusal::GradeNotPriced { .. } => "GRADE_NOT_PRICED",
             Refusal::NotCounted { .. } => "NOT_COUNTED",
             Refusal::PriceListCurrency { .. } => "PRICE_LIST_CURRENCY",
+            Refusal::AgreedPriceUnit { .. } => "AGREED_PRICE_UNIT",
             Refusal::NoPlaceLeft { .. } => "NO_PLACE_LEFT",
         }
     }
@@ -395,7 +407,8 @@ impl Refusal {
             }
             Refusal::UnknownSpecies { lot, .. }
             | Refusal::NoPriceList { lot, .. }
-            | Refusal::PriceListCurrency { lot, .. } => format!("lots[{lot}].species"),
+            | Refusal::PriceListCurrency { lot, .. }
+            | Refusal::AgreedPriceUnit { lot, .. } => format!("lots[{lot}].species"),
             Refusal::UnknownScale { at, reading, .. } => {
                 format!("{}.{}.scale", at.field(), reading.field())
             }
@@ -566,6 +579,14 @@ impl fmt::Display for Refusal {
                 f,
                 "Lot {}: the price list in force is in {list}, and the site's money is {site}.",
                 nth(lot)
+            ),
+            Refusal::AgreedPriceUnit { lot, agreed, list } => write!(
+                f,
+                "Lot {}: the price agreed with the diver is per {}, and the price list in force per {}; record the agreed price per {}.",
+                nth(lot),
+                agreed.symbol(),
+                list.symbol(),
+                list.symbol(),
             ),
             Refusal::NoPlaceLeft { lot } => write!(
                 f,

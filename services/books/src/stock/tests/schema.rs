@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use super::*;
 use crate::db::{EngineError, schema_text};
-use crate::table::{CLOSE, FLAG, HEAD, LINE, SETTLEMENT_ITEM, SPENT, SUPPLIER_DAY, Table};
+use crate::table::{CLOSE, FLAG, HEAD, LINE, REWEIGH, SETTLEMENT_ITEM, SPENT, SUPPLIER_DAY, Table};
 
 conformance! {
     a_row_that_cannot_be_is_refused, check_refused;
@@ -57,6 +57,8 @@ fn rules() -> Vec<(&'static Table, &'static str, Vec<Cell>, Vec<Cell>)> {
             ),
         ),
         (&COUNTED, "weight", from_0()),
+        (&REWEIGH, "part", from_0()),
+        (&REWEIGH, "weight", from_0()),
         (&SETTLEMENT_ITEM, "n", from_1()),
         (&CLOSE, "revision", from_1()),
         (&SUPPLIER_DAY, "customer", yes_no()),
@@ -84,6 +86,7 @@ fn sound(table: &'static Table) -> Row {
         "key",
         "subject",
         "text",
+        "note",
     ];
     let cell = |column: &&str| match *column {
         "fate" => "lot".into(),

@@ -44,6 +44,9 @@ struct Office {
     species: Vec<Species>,
     scales: Vec<Scale>,
     lists: Vec<(i64, PriceList)>,
+    agreed: Vec<(i64, AgreedPrice)>,
+    totes: Vec<Tote>,
+    usual: Vec<Usual>,
     prior: Option<Prior>,
 }
 
@@ -59,6 +62,14 @@ impl Office {
                 .iter()
                 .map(|(entry, list)| (*entry, list))
                 .collect(),
+            day: 20_310_502,
+            agreed: self
+                .agreed
+                .iter()
+                .map(|(entry, price)| (*entry, price))
+                .collect(),
+            totes: self.totes.iter().collect(),
+            usual: &self.usual,
             prior: self.prior.as_ref(),
         }
     }
@@ -145,13 +156,15 @@ fn office() -> Office {
         accuracy_class: "III".to_owned(),
         division: reading(division, LB, ""),
         capacity: reading(capacity, LB, ""),
-        tested_on: None,
+        tested_on: chrono::NaiveDate::from_ymd_opt(2031, 1, 7),
     };
     let species = |code: &str, name: &str, hazards: &[Hazard]| Species {
         code: code.to_owned(),
         name: name.to_owned(),
         scientific_name: String::new(),
         hazards: hazards.to_vec(),
+        lightest: None,
+        heaviest: None,
     };
     Office {
         site: Site {
@@ -174,6 +187,9 @@ fn office() -> Office {
         ],
         scales: vec![scale("dock", "0.05", "150"), scale("piece", "0.01", "15")],
         lists: vec![(71, lionfish), (72, hogfish)],
+        agreed: Vec::new(),
+        totes: Vec::new(),
+        usual: Vec::new(),
         prior: None,
     }
 }
@@ -278,6 +294,7 @@ fn weigh_in(lots: Vec<LotIn>) -> WeighIn {
         payees: Vec::new(),
         adjustments: Vec::new(),
         note: String::new(),
+        answers: Vec::new(),
     }
 }
 
@@ -861,7 +878,7 @@ fn a_tote_close_to_the_plate_minimum_asks_to_cull_and_is_booked_by_rule() {
         ("0.50", 1, false),
     ] {
         let ticket = priced(vec![lot("PZO", vec![tote(gross, pieces)])]);
-        let asked = codes(&ticket) == [("cull", 1)];
+        let asked = codes(&ticket).contains(&("cull", 1));
         assert_eq!(asked, asks, "{pieces} at {gross}: {:?}", ticket.notices);
         assert_eq!(ticket.lines.len(), 1);
     }
@@ -904,9 +921,12 @@ fn a_reading_off_its_scale_warns_and_is_booked() {
         (piece("0.80", LB), vec![]),
         (piece("0.805", LB), vec!["off_division"]),
         (piece("0.80000", LB), vec![]),
-        (piece("16.00", LB), vec!["over_capacity"]),
-        (piece("15.00", LB), vec![]),
-        (piece("16.001", LB), vec!["off_division", "over_capacity"]),
+        (piece("16.00", LB), vec!["over_capacity", "fish_this_long"]),
+        (piece("15.00", LB), vec!["fish_this_long"]),
+        (
+            piece("16.001", LB),
+            vec!["off_division", "over_capacity", "fish_this_long"],
+        ),
         // 0.01 lb is 0.16 oz; and no number of grams.
         (piece("16.16", WeightUnit::Oz), vec![]),
         (piece("16.1", WeightUnit::Oz), vec!["off_division"]),
@@ -941,6 +961,215 @@ fn a_reading_off_its_scale_warns_and_is_booked() {
         assert_eq!(got, outcome, "{case}");
         assert!(ticket.payout.minor() > 0);
     }
+}
+
+#[test]
+fn a_load_below_twenty_divisions_of_its_scale_warns() {
+    let pieces = |readings: &[&str]| {
+        let readings = readings
+            .iter()
+            .map(|text| reading(text, LB, "dock"))
+            .collect();
+        weighing("A", Condition::Clean, Weighed::Pieces(readings))
+    };
+    // The dock scale has divisions of 0.05 lb: 1.00 lb is the least of class III.
+    for (weighing, warns) in [
+        (tote("1.00", 1), None),
+        (tote("0.95", 1), Some("Lot 1, weighing 1: 0.95 lb is less")),
+        (pieces(&["1.00", "1.20"]), None),
+        (
+            pieces(&["1.00", "0.95"]),
+            Some("0.95 lb is less than the 1.00 lb"),
+        ),
+        // Said once for all of a weighing.
+        (
+            pieces(&["0.80", "0.95", "1.00"]),
+            Some("So are 2 of the fish here."),
+        ),
+    ] {
+        let ticket = priced(vec![lot("PZO", vec![weighing])]);
+        let told: Vec<&Notice> = ticket
+            .notices
+            .iter()
+            .filter(|notice| notice.code == "light_load")
+            .collect();
+        match (warns, told.as_slice()) {
+            (None, []) => {}
+            (Some(text), [one]) => assert!(one.text.contains(text), "{}", one.text),
+            (_, other) => panic!("{warns:?}: {other:?}"),
+        }
+    }
+    let mut unknown = office();
+    unknown
+        .scales
+        .iter_mut()
+        .for_each(|scale| scale.accuracy_class = "3".to_owned());
+    let asked = weigh_in(vec![lot("PZO", vec![tote("0.80", 1)])]);
+    let ticket = unknown.price(&asked).unwrap();
+    assert_eq!(codes(&ticket), [("scale_class_not_known", 0)]);
+}
+
+#[test]
+fn a_tare_weighed_long_ago_or_never_warns() {
+    let day = |text: &str| Some(text.parse::<chrono::NaiveDate>().unwrap());
+    let asked = weigh_in(vec![lot(
+        "PZO",
+        vec![weighing(
+            "A",
+            Condition::Clean,
+            Weighed::Tote {
+                gross: reading("12.00", LB, "dock"),
+                tare: Tare::Tote {
+                    code: "blue".to_owned(),
+                    posted: Some(reading("4.00", LB, "dock")),
+                },
+                iced: false,
+                pieces: Pieces::Counted(10),
+            },
+        )],
+    )]);
+    // The ticket's day is 2031-05-02.
+    for (weighed_on, days, warns) in [
+        (day("2031-05-02"), None, false),
+        (day("2031-04-02"), None, false), // 30 days
+        (day("2031-04-01"), None, true),
+        (None, None, true),
+        (day("2031-04-25"), Some(7), false),
+        (day("2031-04-24"), Some(7), true),
+        (day("2031-05-02"), Some(0), false),
+    ] {
+        let mut office = office();
+        office.settings.tare_days = days;
+        office.totes = vec![Tote {
+            site: 1,
+            code: "blue".to_owned(),
+            tare: reading("4.00", LB, "dock"),
+            weighed_on,
+        }];
+        let ticket = office.price(&asked).unwrap();
+        let expected: &[(&str, i64)] = if warns { &[("old_tare", 1)] } else { &[] };
+        assert_eq!(codes(&ticket), expected, "{weighed_on:?} {days:?}");
+    }
+}
+
+#[test]
+fn a_scale_without_a_test_is_said_once() {
+    let mut office = office();
+    office
+        .scales
+        .iter_mut()
+        .for_each(|scale| scale.tested_on = None);
+    let asked = weigh_in(vec![lot("PZO", vec![tote("8.00", 10), tote("9.00", 10)])]);
+    let ticket = office.price(&asked).unwrap();
+    assert_eq!(codes(&ticket), [("scale_not_tested", 0)]);
+    let text = &ticket.notices.last().unwrap().text;
+    assert!(
+        text.starts_with("No test of scale dock is on file"),
+        "{text}"
+    );
+}
+
+#[test]
+fn a_lot_far_from_what_is_usual_asks_for_the_unit_and_pays_as_read() {
+    let mut office = office();
+    let usual = |each: &str| CountedFish {
+        net: lb(each),
+        pieces: 1,
+    };
+    office.usual = vec![Usual {
+        species: "PZO".to_owned(),
+        presentation: Presentation::Whole,
+        lots: vec![usual("1.80"); 30],
+    }];
+    let lots = |gross, pieces| vec![lot("PZO", vec![tote(gross, pieces)])];
+    // 18 kg of ten fish keyed as pounds: 0.82 lb, not 1.80.
+    let ticket = office.price(&weigh_in(lots("8.20", 10))).unwrap();
+    assert_eq!(codes(&ticket), [("other_unit", 0)]);
+    assert_eq!(ticket.payout, cents(5_125));
+    let ticket = office.price(&weigh_in(lots("18.00", 10))).unwrap();
+    assert_eq!(codes(&ticket), []);
+    // Nothing is known of the other species.
+    let hogfish = weigh_in(vec![lot("LCX", vec![tote("8.20", 2)])]);
+    assert_eq!(codes(&office.price(&hogfish).unwrap()), []);
+}
+
+#[test]
+fn an_agreed_price_takes_the_place_of_the_lists() {
+    let agreed = |below_plate, grade: Option<&str>, price| AgreedPrice {
+        site: 1,
+        harvester: "diver".to_owned(),
+        species: "PZO".to_owned(),
+        presentation: Presentation::Whole,
+        grade: grade.map(|grade| Grade::new(grade).unwrap()),
+        from_us: Some(0),
+        to_us: 1_000,
+        price,
+        below_plate,
+        reason: "a steady twenty pounds a week".to_owned(),
+    };
+    let lots = || {
+        vec![
+            lot("PZO", vec![tote("8.00", 10), tote("4.00", 10)]),
+            lot("PZO", vec![counted("B", "10.00", Pieces::NotCounted)]),
+        ]
+    };
+    // 8.00 lb at 0.80 lb a fish, 4.00 lb below the plate minimum, 10.00 lb not
+    // counted; list prices 6.25, 1.25 and 3.00.
+    for (below_plate, grade, amounts) in [
+        (false, None, [5_600, 500, 3_000]),
+        (true, None, [5_600, 2_800, 7_000]),
+        (false, Some("A"), [5_600, 500, 3_000]),
+        (true, Some("B"), [5_000, 500, 7_000]),
+    ] {
+        let mut office = office();
+        office.agreed = vec![(9, agreed(below_plate, grade, at_lb("7.00")))];
+        let ticket = office.price(&weigh_in(lots())).unwrap();
+        let paid: Vec<i64> = ticket
+            .lines
+            .iter()
+            .map(|line| line.amount.minor())
+            .collect();
+        assert_eq!(paid, amounts, "{below_plate} {grade:?}");
+        for line in &ticket.lines {
+            let used = line.price != line.list_price;
+            assert_eq!(
+                line.agreed.as_ref().map(|used| used.entry),
+                used.then_some(9)
+            );
+        }
+        assert_eq!(ticket.lines[0].list_price, at_lb("6.25"));
+    }
+    // The condition's part of the list still applies: torn is 2.00 less.
+    let mut office = office();
+    office.agreed = vec![(9, agreed(false, None, at_lb("7.00")))];
+    let torn = weighing(
+        "A",
+        Condition::Torn,
+        Weighed::Tote {
+            gross: reading("8.00", LB, "dock"),
+            tare: Tare::Tared,
+            iced: false,
+            pieces: Pieces::Counted(10),
+        },
+    );
+    let ticket = office
+        .price(&weigh_in(vec![lot("PZO", vec![torn])]))
+        .unwrap();
+    assert_eq!(ticket.lines[0].price, at_lb("5.00"));
+    // Given is given, and nothing was agreed for it.
+    let given = small(SmallFish::Give, lot("PZO", vec![tote("4.00", 10)]));
+    office.agreed[0].1.below_plate = true;
+    let ticket = office.price(&weigh_in(vec![given])).unwrap();
+    assert_eq!(
+        (ticket.lines[0].price, &ticket.lines[0].agreed),
+        (at_lb("0"), &None)
+    );
+    // Per kilogram, the adjustments per pound of the list cannot be added to it.
+    let per_kg = UnitPrice::new("15", usd(), WeightUnit::Kg).unwrap();
+    office.agreed[0].1.price = per_kg;
+    let refusal = office.price(&weigh_in(lots())).unwrap_err();
+    assert_eq!(refusal.reason(), "AGREED_PRICE_UNIT");
+    assert_eq!(refusal.field(), "lots[0].species");
 }
 
 #[test]
