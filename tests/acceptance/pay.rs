@@ -263,19 +263,81 @@ async fn a_regrade_moves_no_pay_and_a_later_hold_finds_it() {
     assert_eq!(owed_and_held(&server).await, (25_000, 0));
 }
 
-#[tokio::test]
-async fn a_ticket_whose_held_line_was_released_is_not_written_again() {
-    let server = harbor().await;
-    let ticket = weigh_in(&server, held_at_the_dock()).await.unwrap();
-    release(&server, &ticket.lines[0].hold_id).await;
-    let mut again = one_tote("43.00", "4.00", 50);
-    again.rewrites = Some(v1::Rewrite {
-        ticket: ticket.id,
+fn in_place_of(
+    ticket: &v1::Ticket,
+    mut request: v1::RecordWeighInRequest,
+) -> v1::RecordWeighInRequest {
+    request.rewrites = Some(v1::Rewrite {
+        ticket: ticket.id.clone(),
         reason: "gross misread".to_owned(),
     });
-    let status = weigh_in(&server, again).await.unwrap_err();
-    assert_eq!(reason(&status), "HELD_LINE_RELEASED");
+    request
+}
+
+fn held_of(gross: &str) -> v1::RecordWeighInRequest {
+    let receiving = held_at_the_dock().lots.remove(0).receiving;
+    let mut request = one_tote(gross, "4.00", 50);
+    request.lots[0].receiving = receiving;
+    request
+}
+
+#[tokio::test]
+async fn a_ticket_whose_held_line_was_released_is_written_again_and_owed_once() {
+    let server = harbor().await;
+    let first = weigh_in(&server, held_at_the_dock()).await.unwrap();
+    release(&server, &first.lines[0].hold_id).await;
     assert_eq!(owed_and_held(&server).await, (25_000, 0));
+
+    // 39.00 lb, less than was released: nothing is held any more.
+    let less = weigh_in(&server, in_place_of(&first, held_of("43.00")))
+        .await
+        .unwrap();
+    assert_eq!(owed_and_held(&server).await, (24_375, 0));
+    let again: v1::ReleaseHoldRequest = message(json!({
+        "requestId": fresh(), "holdId": less.lines[0].hold_id, "reason": "cold again"
+    }));
+    let status = stock(&server).await.release_hold(again).await.unwrap_err();
+    assert_eq!(reason(&status), "ALREADY_RELEASED");
+
+    // 42.00 lb: two pounds of it, and their pay, are still held.
+    let more = weigh_in(&server, in_place_of(&less, held_of("46.00")))
+        .await
+        .unwrap();
+    assert_eq!(owed_and_held(&server).await, (24_375, 1_875));
+    let released = release(&server, &more.lines[0].hold_id).await;
+    assert_eq!(released.weight.unwrap().shown, "2.00");
+    assert_eq!(owed_and_held(&server).await, (26_250, 0));
+
+    // It should never have been held: all of it is owed, once.
+    let plain = in_place_of(&more, one_tote("44.00", "4.00", 50));
+    weigh_in(&server, plain).await.unwrap();
+    assert_eq!(owed_and_held(&server).await, (25_000, 0));
+}
+
+#[tokio::test]
+async fn no_more_comes_back_of_a_movement_than_left_by_it() {
+    let server = harbor().await;
+    let ticket = bought(&server).await;
+    let line = &ticket.lines[0];
+    let sold = goes(&server, "OUTLET_SOLD_WHOLE", part(line, line.part), "10.00")
+        .await
+        .unwrap();
+    let back = |weight: &str| -> v1::RecordReturnRequest {
+        message(json!({
+            "requestId": fresh(), "movement": sold, "part": part(line, line.part),
+            "weight": lb(weight), "reason": "too small"
+        }))
+    };
+    let mut stock = stock(&server).await;
+    stock.record_return(back("6.00")).await.unwrap();
+    let status = stock.record_return(back("4.01")).await.unwrap_err();
+    assert_eq!(status.code(), tonic::Code::InvalidArgument);
+    assert!(
+        status.message().contains("6.00 lb that came back before"),
+        "{}",
+        status.message()
+    );
+    stock.record_return(back("4.00")).await.unwrap();
 }
 
 #[tokio::test]

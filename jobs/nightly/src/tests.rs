@@ -557,6 +557,7 @@ fn paper(diver: &str, weight: &str, undersize: Undersize) -> (WeighIn, Ticket) {
         owed: amount,
         held: Money::zero(usd()),
         undersize: if small { lb(weight) } else { Weight::ZERO },
+        released: Vec::new(),
         notices: vec![],
     };
     (asked, ticket)

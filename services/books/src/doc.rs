@@ -18,8 +18,8 @@ use rules::price_list::{
 use rules::ticket::{
     AdjustBy, Adjustment, AdjustmentKind, AdjustmentLine, CatchArea, Confirmation, Decision,
     Landing, Line, LotIn, Net, NotBought, NotBoughtWhy, Notice, NoticeKind, PayeeShare, Pieces,
-    QuestionAnswer, Receiving, Rewrite, Share, SmallFish, Tare, Temperature, TemperatureUnit,
-    Ticket, TicketLot, VesselUse, VoidAsked, WeighIn, Weighed, Weighing,
+    QuestionAnswer, Receiving, ReleasedBefore, Rewrite, Share, SmallFish, Tare, Temperature,
+    TemperatureUnit, Ticket, TicketLot, VesselUse, VoidAsked, WeighIn, Weighed, Weighing,
 };
 use rules::weight::{Reading, ReadingSource, Weight, WeightUnit};
 use serde_json::Map;
@@ -496,8 +496,9 @@ doc_struct! {
     Adjustment { name, kind, by }
     Ticket {
         priced_us, number, lots, lines, not_bought, adjustments, lines_total, payout, owed, held,
-        undersize, notices,
+        undersize, notices; later released,
     }
+    ReleasedBefore { line, weight, pay }
     TicketLot { n, place, species_name, price_list, weighed }
     Net { gross, tare, ice, net }
     Line {

@@ -33,6 +33,8 @@ use decide::{Head, Heads, Seen, decide};
 
 mod decide;
 
+/// The site whose epoch is that of what all sites share.
+const SHARED: i64 = 0;
 /// Deeds written in one transaction at most.
 const GROUP: usize = 1024;
 /// How often a group is run again when the engine asks for it, and the first pause.
@@ -118,7 +120,17 @@ pub enum Condition {
         /// What for: void, rewrite, settle, ...
         how: &'static str,
     },
+    /// This deed spends an item of its own entry, which nobody else can have.
+    SpendOwn {
+        /// The item.
+        item: i64,
+        /// What for.
+        how: &'static str,
+    },
     /// What the office keeps on file for the site did not change; see [`epoch`].
+    /// That of what all sites share (site 0) is looked at without its lock, which
+    /// every site would wait for: what is put on file while a deed is being written
+    /// came after it.
     Epoch {
         /// The site.
         site: i64,
@@ -485,6 +497,7 @@ fn heads_of(deeds: &[Deed]) -> BTreeSet<(i64, i64)> {
         heads.extend(deed.bumps.iter().map(|site| (*site, 0)));
         for condition in &deed.must_hold {
             heads.insert(match condition {
+                Condition::Epoch { site: 0, .. } | Condition::SpendOwn { .. } => continue,
                 Condition::Epoch { site, .. } => (*site, 0),
                 Condition::Spend { what: id, .. }
                 | Condition::Stands { ticket: id }
@@ -540,6 +553,7 @@ impl Deed {
         }
         let impossible = self.must_hold.iter().find(|condition| match condition {
             Condition::Epoch { site, .. } => !is_site(*site),
+            Condition::SpendOwn { item, .. } => *item < 1,
             Condition::Spend { what: id, .. }
             | Condition::Stands { ticket: id }
             | Condition::LotSeen { number: id, .. }
@@ -612,14 +626,21 @@ async fn look(tx: &mut Tx, deeds: &[Deed], heads: Heads) -> Result<Seen, EngineE
         seen.requests.insert(row.text(0).to_owned(), known);
     }
     let (mut items, mut lots, mut numbers) = (BTreeSet::new(), BTreeSet::new(), BTreeSet::new());
+    let mut shared = false;
     for condition in deeds.iter().flat_map(|deed| &deed.must_hold) {
         match condition {
             Condition::Spend { what, item, .. } => _ = items.insert((*what, *item)),
             Condition::Stands { ticket } => _ = items.insert((*ticket, 0)),
             Condition::LotSeen { number, place, .. } => _ = lots.insert((*number, *place)),
             Condition::Unmoved { number } => _ = numbers.insert(*number),
-            Condition::Epoch { .. } => {}
+            Condition::Epoch { site, .. } => shared |= *site == SHARED,
+            Condition::SpendOwn { .. } => {}
         }
+    }
+    if shared && !seen.heads.contains_key(&(SHARED, 0)) {
+        let sql = "SELECT next FROM head WHERE site = ? AND day = 0";
+        let rows = tx.fetch(sql, &[Val::Int(SHARED)]).await?;
+        seen.shared_epoch = rows.first().map_or(1, |row| row.int(0));
     }
     let rows = tx
         .fetch_keys(
@@ -702,9 +723,12 @@ fn own_rows<'a>(table: &'static Table, recorded: &'a [(&Deed, Stamp)]) -> Vec<Va
             vals.extend(late.into_iter().flatten());
         } else if std::ptr::eq(table, &SPENT) {
             for condition in &deed.must_hold {
-                if let Condition::Spend { what, item, how } = condition {
-                    vals.extend([Val::Int(*what), Val::Int(*item), Val::Text(how), own]);
-                }
+                let (what, item, how) = match condition {
+                    Condition::Spend { what, item, how } => (Val::Int(*what), item, how),
+                    Condition::SpendOwn { item, how } => (own, item, how),
+                    _ => continue,
+                };
+                vals.extend([what, Val::Int(*item), Val::Text(how), own]);
             }
         }
     }

@@ -3,10 +3,13 @@
 //! Read when a deed names a part. What a part holds here is the last count and
 //! what came and went since; drip and what is missing are the night's to post.
 
+use std::collections::BTreeMap;
+
 use rules::fish::PartKey;
 use rules::fish::{Condition, Grade, Outlet, Presentation, Storage, Undersize};
 use rules::ids::{LotCode, PartId};
 use rules::stock::{StockEvent, StockStep};
+use rules::ticket::{LotIn, Ticket, WeighIn};
 use rules::weight::Weight;
 
 use crate::db::{Record, Tx, Val};
@@ -183,6 +186,14 @@ impl Lot {
         left
     }
 
+    /// Pay that releases took out of a part, minor units.
+    #[must_use]
+    pub fn released(&self, n: i64) -> i64 {
+        let events = self.events.iter();
+        let out = events.filter(|e| e.part == n && e.what == What::Release && e.pay < 0);
+        out.map(|event| -event.pay).sum()
+    }
+
     /// The next free part number.
     #[must_use]
     pub fn next_part(&self) -> i64 {
@@ -209,7 +220,7 @@ pub async fn lot(tx: &mut Tx, code: LotCode) -> Result<Option<Lot>, BooksError> 
         site: row.int(1),
         species: row.text(2).to_owned(),
         presentation: Presentation::from_number(row.int(3)).ok_or_else(|| bad("presentation"))?,
-        storage: Storage::from_number(row.int(4)),
+        storage: storage("lot", code.number(), row.int(4))?,
         supplier: row.text(5).to_owned(),
         making: row.int(6),
         harvested_us: row.int(7),
@@ -224,6 +235,7 @@ pub async fn lot(tx: &mut Tx, code: LotCode) -> Result<Option<Lot>, BooksError> 
         (lot.ticket, lot.voided) = standing_ticket(tx, lot.entry).await?;
         if !lot.voided {
             lines(tx, &mut lot).await?;
+            rewritten(tx, &mut lot).await?;
         }
     }
     shifts(tx, &mut lot).await?;
@@ -312,6 +324,68 @@ pub async fn standing_ticket(tx: &mut Tx, first: i64) -> Result<(i64, bool), Boo
             None => return Ok((ticket, false)),
         }
     }
+}
+
+/// What a number in a row says of how fish is kept; 0 is not said.
+pub(crate) fn storage(
+    table: &'static str,
+    row: i64,
+    number: i64,
+) -> Result<Option<Storage>, BooksError> {
+    match number {
+        0 => Ok(None),
+        _ => Storage::from_number(number)
+            .map(Some)
+            .ok_or_else(|| corrupt(table, "storage", row, BadDoc::here("a known number"))),
+    }
+}
+
+/// A lot as the ticket that stands says it was taken in, where it is not the first
+/// one: rows of a lot and its parts are written once, by the first.
+pub(crate) struct Rewritten {
+    pub(crate) storage: Option<Storage>,
+    pub(crate) harvested_us: i64,
+    /// By number of the part.
+    pub(crate) undersize: BTreeMap<i64, Undersize>,
+}
+
+impl Rewritten {
+    pub(crate) fn of(place: i64, asked: &WeighIn, ticket: &Ticket) -> Option<Rewritten> {
+        let mut lots = ticket.lots.iter().zip(&asked.lots);
+        let (lot, written) = lots.find(|(lot, _)| lot.place == Some(place))?;
+        let lines = ticket.lines.iter().filter(|line| line.lot == lot.n);
+        Some(Rewritten {
+            storage: written.storage,
+            harvested_us: harvested_us(written, ticket),
+            undersize: lines.map(|line| (line.part, line.undersize)).collect(),
+        })
+    }
+}
+
+/// Earliest harvest time known of a lot, else the weigh-in.
+pub(crate) fn harvested_us(written: &LotIn, ticket: &Ticket) -> i64 {
+    let speared = written.receiving.first_speared_us;
+    speared.unwrap_or(ticket.priced_us)
+}
+
+async fn rewritten(tx: &mut Tx, lot: &mut Lot) -> Result<(), BooksError> {
+    if lot.ticket == lot.entry {
+        return Ok(());
+    }
+    let Some(entry) = entries::get(tx, lot.ticket).await? else {
+        return Ok(());
+    };
+    let (asked, ticket): (WeighIn, Ticket) = entry.read()?;
+    if let Some(now) = Rewritten::of(lot.code.place(), &asked, &ticket) {
+        lot.storage = now.storage;
+        lot.harvested_us = now.harvested_us;
+        for part in &mut lot.parts {
+            if let Some(undersize) = now.undersize.get(&part.id.n) {
+                part.undersize = *undersize;
+            }
+        }
+    }
+    Ok(())
 }
 
 async fn lines(tx: &mut Tx, lot: &mut Lot) -> Result<(), BooksError> {
@@ -433,6 +507,18 @@ fn out(row: &Record) -> StockEvent {
         weight: Weight::from_units(row.int(3)),
         emptied: row.int(4) == 1,
     }
+}
+
+/// What came back of a movement into a part before.
+///
+/// # Errors
+/// Engine trouble.
+pub async fn came_back(tx: &mut Tx, movement: i64, part: PartId) -> Result<Weight, BooksError> {
+    let sql = "SELECT weight FROM inward \
+               WHERE number = ? AND place = ? AND part = ? AND movement = ?";
+    let binds = [part.lot.number(), part.lot.place(), part.n, movement].map(Val::Int);
+    let rows = tx.fetch(sql, &binds).await?;
+    Ok(rows.iter().map(|row| Weight::from_units(row.int(0))).sum())
 }
 
 /// Codes of the lots made or taken in under a number.

@@ -19,7 +19,8 @@ pub struct Known {
     pub lots: BTreeSet<i64>,
     /// Parts that have a row.
     pub parts: BTreeSet<(i64, i64)>,
-    /// Pay of the ticket that is rewritten, minor units: owed and held.
+    /// Pay of the ticket that is rewritten as it stands now, minor units: owed, with
+    /// what was released, and held.
     pub owed_and_held: Option<(i64, i64)>,
 }
 
@@ -31,10 +32,7 @@ pub fn rows(asked: &WeighIn, ticket: &Ticket, known: &Known) -> Vec<Row> {
     for (lot, written) in ticket.lots.iter().zip(&asked.lots) {
         let Some(place) = lot.place else { continue };
         if !known.lots.contains(&place) {
-            let harvested_us = written
-                .receiving
-                .first_speared_us
-                .unwrap_or(ticket.priced_us);
+            let harvested_us = stock::harvested_us(written, ticket);
             rows.push(Row::new(
                 &LOT,
                 [
@@ -99,11 +97,12 @@ pub fn rows(asked: &WeighIn, ticket: &Ticket, known: &Known) -> Vec<Row> {
     let owed = Account::of("owed", &asked.harvester);
     let held = Account::of("held", &asked.harvester);
     let (old_owed, old_held) = known.owed_and_held.unwrap_or((0, 0));
+    let released: i64 = ticket.released.iter().map(|line| line.pay.minor()).sum();
     rows.extend(pay::rows([
         (owed, purchases, old_owed),
         (held, purchases, old_held),
-        (purchases, owed, ticket.owed.minor()),
-        (purchases, held, ticket.held.minor()),
+        (purchases, owed, ticket.owed.minor() + released),
+        (purchases, held, ticket.held.minor() - released),
     ]));
     rows
 }

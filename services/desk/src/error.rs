@@ -92,9 +92,10 @@ impl DeskError {
                 "WEIGHT_HAS_MOVED",
                 "weight of this ticket has moved, so it cannot be voided; rewrite it instead",
             ),
-            Condition::Epoch { .. } | Condition::LotSeen { .. } | Condition::Stands { .. } => {
-                DeskError::Unavailable
-            }
+            Condition::Epoch { .. }
+            | Condition::LotSeen { .. }
+            | Condition::Stands { .. }
+            | Condition::SpendOwn { .. } => DeskError::Unavailable,
         }
     }
 }

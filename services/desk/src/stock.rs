@@ -267,7 +267,12 @@ impl Desk {
             // Drip, a sample or a discard may have taken some of it since. What
             // dripped is still paid for; what was thrown out was taken back then.
             let weight = held.weight.min(named.left(&settings).max(Weight::ZERO));
-            let left = named.lot.pay_left(held.held.n).minor.max(0);
+            let mut left = named.lot.pay_left(held.held.n).minor;
+            if let Some(before) = held.before {
+                // What the new ticket counts as given back stands for what was.
+                left += named.lot.released(held.held.n) - before.minor();
+            }
+            let left = left.max(0);
             let pay = Money::new(held.pay.minor().min(left), held.pay.currency());
             let outcome = Released {
                 from: held.held,
@@ -326,6 +331,7 @@ impl Desk {
                     held,
                     weight,
                     pay,
+                    before: None,
                 })
             }
             ("weigh_in", line @ 1..) => {
@@ -337,6 +343,7 @@ impl Desk {
                     ));
                 }
                 let nth = usize::try_from(line - 1).map_err(|_| unknown())?;
+                let before = ticket.released.iter().find(|before| before.line == line);
                 let pay = ticket.pay_of(line);
                 let line = ticket
                     .lines
@@ -348,11 +355,18 @@ impl Desk {
                 let number = ticket.number.unwrap_or(hold.entry);
                 let lot = LotCode::new(number, place).ok_or(DeskError::Internal)?;
                 let held = PartId { lot, n: line.part };
+                let (mut weight, mut pay) = (line.net, pay);
+                if let Some(before) = before {
+                    let left = weight.units() - before.weight.units();
+                    weight = Weight::from_units(left.max(0));
+                    pay = Money::new(pay.minor() - before.pay.minor(), pay.currency());
+                }
                 Ok(HoldFound {
                     from: None,
                     held,
-                    weight: line.net,
+                    weight,
                     pay,
+                    before: before.map(|before| before.pay),
                 })
             }
             _ => Err(unknown()),
@@ -573,17 +587,28 @@ impl Desk {
             let left = left.ok_or_else(|| {
                 DeskError::malformed("part", "this part did not leave by that movement")
             })?;
-            if asked.weight.weight > left.weight {
-                return Err(DeskError::malformed(
-                    "weight",
-                    "is more than left by that movement",
-                ));
-            }
             let (happened_us, _) = self.when(named.site(), asked.happened_us).await?;
             let (held, opens) = named.sibling(PartKey {
                 held: true,
                 ..named.part.key.clone()
             });
+            let mut tx = self.read().await?;
+            let before = stock::came_back(&mut tx, asked.movement, held).await?;
+            drop(tx);
+            let back = [before, asked.weight.weight].into_iter().sum::<Weight>();
+            if back > left.weight {
+                let unit = asked.weight.unit;
+                return Err(DeskError::malformed(
+                    "weight",
+                    format!(
+                        "with {} {symbol} that came back before is more than the {} {symbol} \
+                         that left by that movement",
+                        before.shown(unit),
+                        left.weight.shown(unit),
+                        symbol = unit.symbol(),
+                    ),
+                ));
+            }
             let outcome = Returned {
                 held,
                 outlet: went.outlet,
@@ -932,6 +957,8 @@ struct HoldFound {
     held: PartId,
     weight: Weight,
     pay: Money,
+    /// Of its line's pay, what was given back before the ticket was written again.
+    before: Option<Money>,
 }
 
 fn of_part(id: PartId) -> PartRef {

@@ -6,8 +6,13 @@ use books::register::Office;
 use books::tickets::{self, Known};
 use books::{Condition, Tx, entries, stock};
 use rules::ids::EntryId;
-use rules::ticket::price::{OnFile, Prior, PriorLot, Refusal, RefusalKind, price_instant};
+use rules::money::Money;
+use rules::stock::{ReleaseAsked, Released};
+use rules::ticket::price::{
+    GivenBack, OnFile, Prior, PriorLot, Refusal, RefusalKind, carry_over, price_instant,
+};
 use rules::ticket::{self, Tare, Ticket, VoidAsked, WeighIn, Weighed};
+use rules::weight::Weight;
 
 use crate::stock::OLDEST_US;
 use crate::{Booked, Caller, Desk, DeskError, Plan};
@@ -51,10 +56,13 @@ impl Desk {
             ));
         }
 
-        let mut must_hold = vec![Condition::Epoch {
-            site: asked.site,
-            seen: office.epoch(asked.site),
-        }];
+        // Its parties and species are shared by all sites.
+        let mut must_hold: Vec<_> = [asked.site, 0]
+            .map(|site| Condition::Epoch {
+                site,
+                seen: office.epoch(site),
+            })
+            .into();
         let rewrite = match &asked.rewrites {
             None => None,
             Some(rewrite) => {
@@ -63,14 +71,14 @@ impl Desk {
                     item: 0,
                     how: "rewrite",
                 });
-                let (prior, known, seen) = self.gather_rewrite(&asked, rewrite.ticket).await?;
-                must_hold.extend(seen);
-                Some((prior, known))
+                let mut before = self.gather_rewrite(&asked, rewrite.ticket).await?;
+                must_hold.append(&mut before.conditions);
+                Some(before)
             }
         };
         let priced_us = rewrite
             .as_ref()
-            .map_or(instant_us, |(prior, _)| prior.priced_us);
+            .map_or(instant_us, |before| before.prior.priced_us);
         let (_, settings) = office.settings_at(asked.site, priced_us);
         let species = asked
             .lots
@@ -104,12 +112,25 @@ impl Desk {
                 .filter(|tote| tote.site == asked.site)
                 .collect(),
             usual: &usual,
-            prior: rewrite.as_ref().map(|(prior, _)| prior),
+            prior: rewrite.as_ref().map(|before| &before.prior),
         };
         let mut ticket = ticket::price::ticket(&asked, &file, priced_us).map_err(refused)?;
         ticket.notices.extend(skew);
+        if let Some(before) = &rewrite {
+            carry_over(&mut ticket, &before.given);
+        }
+        for released in &ticket.released {
+            let line = usize::try_from(released.line - 1).ok();
+            let line = line.and_then(|n| ticket.lines.get(n));
+            if line.is_some_and(|line| line.net <= released.weight) {
+                must_hold.push(Condition::SpendOwn {
+                    item: released.line,
+                    how: "release",
+                });
+            }
+        }
 
-        let known = rewrite.map_or_else(Known::default, |(_, known)| known);
+        let known = rewrite.map_or_else(Known::default, |before| before.known);
         let rows = tickets::rows(&asked, &ticket, &known);
         // A rewrite speaks of the day of the ticket it mends.
         let day = match &asked.rewrites {
@@ -133,11 +154,7 @@ impl Desk {
 
     /// The ticket that is rewritten, with all that was coded under its number.
     /// Nothing of those lots may change meanwhile.
-    async fn gather_rewrite(
-        &self,
-        asked: &WeighIn,
-        id: i64,
-    ) -> Result<(Prior, Known, Vec<Condition>), DeskError> {
+    async fn gather_rewrite(&self, asked: &WeighIn, id: i64) -> Result<Before, DeskError> {
         let mut tx = self.read().await?;
         let (old_asked, old) = standing(&mut tx, "rewrites.ticket", id).await?;
         if old_asked.site != asked.site {
@@ -146,20 +163,8 @@ impl Desk {
                 "a ticket is rewritten at its own site",
             ));
         }
-        // A release gave back the pay of the old line: it cannot be taken back with
-        // the ticket, and must not be owed twice.
-        for (n, _) in (1..).zip(&old.lines).filter(|(_, line)| line.held) {
-            if let Some((_, by)) = entries::spent(&mut tx, id, n).await? {
-                return Err(DeskError::Precondition {
-                    reason: "HELD_LINE_RELEASED",
-                    rule: format!(
-                        "line {n} of ticket {id} was taken in held and released by {by}: the \
-                         ticket cannot be written again"
-                    ),
-                    field: "rewrites.ticket".to_owned(),
-                });
-            }
-        }
+        let given = given_back(&mut tx, id, &old).await?;
+        let released: i64 = given.iter().map(|given| given.pay.minor()).sum();
         let mut prior = Prior::of(id, &old_asked, &old);
         // Lots that an earlier rewrite dropped keep their codes.
         let mut earlier = old_asked.rewrites;
@@ -178,7 +183,7 @@ impl Desk {
             earlier = asked.rewrites;
         }
         let mut known = Known {
-            owed_and_held: Some((old.owed.minor(), old.held.minor())),
+            owed_and_held: Some((old.owed.minor() + released, old.held.minor() - released)),
             ..Known::default()
         };
         let mut conditions = Vec::new();
@@ -208,7 +213,12 @@ impl Desk {
                 *all = parts;
             }
         }
-        Ok((prior, known, conditions))
+        Ok(Before {
+            prior,
+            known,
+            given,
+            conditions,
+        })
     }
 
     /// Voids a ticket from which no weight has moved.
@@ -254,6 +264,49 @@ impl Desk {
         })
         .await
     }
+}
+
+/// The ticket that is rewritten, as it stands.
+struct Before {
+    prior: Prior,
+    known: Known,
+    given: Vec<GivenBack>,
+    /// What must not change meanwhile.
+    conditions: Vec<Condition>,
+}
+
+/// What was given back of the held lines of a ticket, under it and before it.
+async fn given_back(tx: &mut Tx, id: i64, ticket: &Ticket) -> Result<Vec<GivenBack>, DeskError> {
+    let mut given = Vec::new();
+    for (n, line) in (1..).zip(&ticket.lines).filter(|(_, line)| line.held) {
+        let lot = ticket.lots.iter().find(|lot| lot.n == line.lot);
+        let place = lot.and_then(|lot| lot.place).ok_or(DeskError::Internal)?;
+        let mut back = GivenBack {
+            place,
+            part: line.part,
+            weight: Weight::ZERO,
+            pay: Money::zero(line.amount.currency()),
+        };
+        let mut add = |weight: Weight, pay: Money| {
+            back.weight = [back.weight, weight].into_iter().sum();
+            back.pay = Money::new(back.pay.minor() + pay.minor(), pay.currency());
+        };
+        for before in ticket.released.iter().filter(|before| before.line == n) {
+            add(before.weight, before.pay);
+        }
+        match entries::spent(tx, id, n).await? {
+            Some((_, by)) if by != id => {
+                let entry = entries::get(tx, by).await?.ok_or(DeskError::Internal)?;
+                let (_, released): (ReleaseAsked, Released) = entry.read()?;
+                add(released.weight, released.pay);
+            }
+            _ => {}
+        }
+        if !back.weight.is_zero() {
+            given.push(back);
+        }
+    }
+    Ok(given)
 }
 
 /// A ticket that stands.

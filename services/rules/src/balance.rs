@@ -33,6 +33,12 @@ pub struct Holding {
 }
 
 impl Holding {
+    /// Whether anything ever came in.
+    #[must_use]
+    pub fn held_anything(&self) -> bool {
+        !self.came_in.is_zero()
+    }
+
     /// What `weight` of it cost, minor units, half up; a difference keeps its
     /// sign. 0 where nothing ever came in.
     #[must_use]

@@ -25,7 +25,7 @@ use crate::weight::{Weight, WeightUnit};
 
 /// Version of the rules by which a day is closed; it rises when the same day
 /// would come out otherwise.
-pub const RULES_VERSION: i64 = 1;
+pub const RULES_VERSION: i64 = 2;
 
 /// All that a close is worked out from.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -357,6 +357,20 @@ pub struct Ticket {
     pub undersize: Weight,
     /// Cautions, warnings and questions.
     pub notices: Vec<Notice>,
+    /// Held lines that were released under the ticket whose place this one takes.
+    pub released: Vec<ReleasedBefore>,
+}
+
+/// What was given back of a held line before the ticket was written again: that
+/// weight stays moved, and that pay is owed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct ReleasedBefore {
+    /// Number of the line on this ticket.
+    pub line: i64,
+    /// Weight that was moved to the part it was released to.
+    pub weight: Weight,
+    /// Of the line's pay, what is owed and no longer held.
+    pub pay: Money,
 }
 
 impl Ticket {

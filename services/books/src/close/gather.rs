@@ -4,6 +4,7 @@
 //! its pay belongs to the day it was entered. A ticket that was voided or
 //! rewritten counts for nothing.
 
+use std::collections::btree_map::Entry;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 
@@ -12,17 +13,19 @@ use rules::close::{
     DayInput, Happening, NewLot, PartFacts, PayBalance, PayChange, RULES_VERSION, TicketSaid,
     Undrained, Used, What,
 };
-use rules::fish::{Outlet, Presentation, Storage, Undersize};
+use rules::fish::{Condition, Outlet, Presentation, Storage, Undersize};
 use rules::ids::{DayNumber, LotCode, PartId};
 use rules::making::{Making, MakingAsked, MakingKind};
-use rules::office::Site;
-use rules::ticket::{AdjustmentKind, Ticket, WeighIn};
+use rules::office::{Settings, Site};
+use rules::ticket::{AdjustmentKind, Decision, SmallFish, Ticket, WeighIn};
+use rules::undersize;
 use rules::weight::Weight;
 
 use super::{Given, Turned, day_of_entry, part_id, sha256};
 use crate::db::{Record, Tx, Val};
 use crate::doc::{BadDoc, read_entry_doc};
 use crate::register::Office;
+use crate::stock::Rewritten;
 use crate::{BooksError, corrupt, entries, entry_id, stock};
 
 /// A day read, and what it was read from.
@@ -55,6 +58,8 @@ pub async fn gather(
             Val::Int(entry_id(day, number, 9_999_999)),
         ],
         opening,
+        office,
+        settings: &settings,
         entries: BTreeMap::new(),
         happened: Vec::new(),
         tickets: BTreeMap::new(),
@@ -95,7 +100,6 @@ pub async fn gather(
         end_us: site.clock.end_us(day),
         currency: site.currency,
         shown_unit: site.shown_unit,
-        settings,
         opening: opening.on_hand.clone(),
         parts,
         happened: read.happened,
@@ -103,8 +107,9 @@ pub async fn gather(
         tickets: read
             .tickets
             .iter()
-            .map(|(&entry, ticket)| said(entry, ticket))
+            .map(|(&entry, (_, ticket))| said(entry, ticket))
             .collect(),
+        settings,
         undrained,
         balances: opening.balances.clone(),
         pay,
@@ -152,11 +157,13 @@ struct Reading<'a> {
     /// First and last entry id it may have.
     range: [Val<'static>; 2],
     opening: &'a Turned,
+    office: &'a Office,
+    settings: &'a Settings,
     /// By entry: when it happened.
     entries: BTreeMap<i64, i64>,
     happened: Vec<Happening>,
     /// Tickets that count, by entry.
-    tickets: BTreeMap<i64, Ticket>,
+    tickets: BTreeMap<i64, (WeighIn, Ticket)>,
 }
 
 impl Reading<'_> {
@@ -202,9 +209,9 @@ impl Reading<'_> {
         for row in self.docs(tx, "weigh_in").await? {
             let entry = row.int(0);
             if !ended.contains(&entry) {
-                let (_, ticket) = read_entry_doc::<WeighIn, Ticket>(row.text(1))
+                let read = read_entry_doc::<WeighIn, Ticket>(row.text(1))
                     .map_err(|e| corrupt("entry", "doc", entry, e))?;
-                self.tickets.insert(entry, ticket);
+                self.tickets.insert(entry, read);
             }
         }
         Ok(())
@@ -374,20 +381,18 @@ impl Reading<'_> {
         Ok(())
     }
 
-    /// What a part, or else its whole lot, held when it was new; `None` where it
-    /// never held anything. A made lot's cost is known only while it is on hand.
+    /// What a part, or else a sibling on hand, or else its whole lot, held when it
+    /// was new; `None` where it never held anything. A made lot's cost is known only
+    /// while it is on hand.
     async fn once_held(&self, tx: &mut Tx, part: PartId) -> Result<Option<Holding>, BooksError> {
-        let siblings = self
-            .opening
-            .on_hand
-            .iter()
-            .filter(|(id, _)| id.lot == part.lot);
-        if let Some((_, held)) = siblings
-            .into_iter()
-            .find(|(_, held)| !held.came_in.is_zero())
+        let on_hand = self.opening.on_hand.iter();
+        let mut siblings = on_hand.filter(|(id, held)| id.lot == part.lot && held.held_anything());
+        if let Some(own) = self.opening.on_hand.get(&part)
+            && own.held_anything()
         {
-            return Ok(Some(*held));
+            return Ok(Some(*own));
         }
+        let sibling = siblings.next().map(|(_, held)| *held);
         let lot = [Val::Int(part.lot.number()), Val::Int(part.lot.place())];
         let rows = tx.fetch(
             "SELECT entry, making FROM lot WHERE number = ? AND place = ?",
@@ -405,6 +410,8 @@ impl Reading<'_> {
             let sql = "SELECT part, weight, amount FROM line \
                        WHERE ticket = ? AND number = ? AND place = ?";
             tx.fetch(sql, &[Val::Int(ticket), lot[0], lot[1]]).await?
+        } else if sibling.is_some() {
+            return Ok(sibling);
         } else {
             let sql = "SELECT part, weight, 0 FROM making_out WHERE number = ? AND place = ?";
             tx.fetch(sql, &lot).await?
@@ -418,8 +425,8 @@ impl Reading<'_> {
         };
         let own = sum(&mut rows.iter().filter(|row| row.int(0) == part.n));
         let whole = sum(&mut rows.iter());
-        let held = if own.came_in.is_zero() { whole } else { own };
-        Ok((!held.came_in.is_zero()).then_some(held))
+        let known = [Some(own), sibling, Some(whole)].into_iter().flatten();
+        Ok(known.into_iter().find(Holding::held_anything))
     }
 
     /// What is on file of every part that was on hand or touched.
@@ -442,12 +449,24 @@ impl Reading<'_> {
                 }
             }
         }
-        let lots = lots(tx, &ids).await?;
+        let mut lots = lots(tx, &ids).await?;
+        let mut tickets = BTreeMap::new();
+        for (code, lot) in lots.iter_mut().filter(|(_, lot)| lot.making == 0) {
+            (lot.entry, _) = stock::standing_ticket(tx, lot.first).await?;
+            if lot.entry == lot.first {
+                continue;
+            }
+            let (asked, ticket) = self.ticket(tx, lot.entry, &mut tickets).await?;
+            lot.rewritten = Rewritten::of(code.place(), asked, ticket);
+            if let Some(now) = &lot.rewritten {
+                lot.storage = now.storage;
+            }
+        }
         let keys: Vec<_> = ids
             .iter()
             .flat_map(|id| [id.lot.number(), id.lot.place(), id.n].map(Val::Int))
             .collect();
-        let sql = "SELECT number, place, n, hold, undersize, entry FROM part \
+        let sql = "SELECT number, place, n, hold, undersize, entry, condition FROM part \
                    WHERE (number, place, n) IN (VALUES {keys})";
         let rows = tx.fetch_keys(sql, 3, &keys).await?;
         let mut parts = BTreeMap::new();
@@ -462,13 +481,18 @@ impl Reading<'_> {
                 )
             })?;
             let before = day_of_entry(row.int(5)) < day && !self.opening.on_hand.contains_key(&id);
+            let undersize = lot.rewritten.as_ref();
+            let undersize = undersize.and_then(|now| now.undersize.get(&id.n).copied());
             let mut facts = PartFacts {
                 species: lot.species.clone(),
                 presentation: lot.presentation,
                 storage: lot.storage,
                 supplier: lot.supplier.clone(),
                 held: row.int(3) == 1,
-                undersize: row.int(4) == Undersize::Yes.number(),
+                undersize: match undersize {
+                    Some(undersize) => undersize == Undersize::Yes,
+                    None => row.int(4) == Undersize::Yes.number(),
+                },
                 proposed: None,
                 proposed_reason: String::new(),
                 finished: if before {
@@ -478,47 +502,70 @@ impl Reading<'_> {
                 },
             };
             if facts.undersize && lot.making == 0 {
-                self.proposal(tx, id, lot.entry, &mut facts).await?;
+                let (_, ticket) = self.ticket(tx, lot.entry, &mut tickets).await?;
+                let condition = Condition::from_number(row.int(6));
+                (facts.proposed, facts.proposed_reason) =
+                    self.proposal(id, condition, &facts, ticket);
             }
             parts.insert(id, facts);
         }
         Ok(parts)
     }
 
-    /// Where a ticket proposed that undersize fish goes.
-    async fn proposal(
-        &self,
+    /// A weigh-in and its ticket: one of the day, or read into `others`.
+    async fn ticket<'t>(
+        &'t self,
         tx: &mut Tx,
-        id: PartId,
-        first: i64,
-        facts: &mut PartFacts,
-    ) -> Result<(), BooksError> {
-        let (standing, _) = stock::standing_ticket(tx, first).await?;
-        let earlier;
-        let ticket = match self.tickets.get(&standing) {
-            Some(ticket) => ticket,
-            None => match entries::get(tx, standing).await? {
-                Some(entry) => {
-                    (_, earlier) = entry.read::<WeighIn, Ticket>()?;
-                    &earlier
-                }
-                None => return Ok(()),
-            },
-        };
-        let position = ticket
-            .lots
-            .iter()
-            .find(|lot| lot.place == Some(id.lot.place()))
-            .map(|lot| lot.n);
-        let line = ticket
-            .lines
-            .iter()
-            .find(|line| Some(line.lot) == position && line.part == id.n);
-        if let Some(line) = line {
-            facts.proposed = line.proposed;
-            facts.proposed_reason.clone_from(&line.proposed_reason);
+        entry: i64,
+        others: &'t mut BTreeMap<i64, (WeighIn, Ticket)>,
+    ) -> Result<&'t (WeighIn, Ticket), BooksError> {
+        if let Some(of_today) = self.tickets.get(&entry) {
+            return Ok(of_today);
         }
-        Ok(())
+        match others.entry(entry) {
+            Entry::Occupied(known) => Ok(known.into_mut()),
+            Entry::Vacant(new) => {
+                let stored = entries::get(tx, entry).await?.ok_or_else(|| {
+                    corrupt("lot", "entry", entry, BadDoc::here("the entry of a ticket"))
+                })?;
+                Ok(new.insert(stored.read()?))
+            }
+        }
+    }
+
+    /// Where undersize fish is proposed to go: as its ticket says of its line; what a
+    /// hold, release or regrade moved has none and is proposed for as it stands.
+    fn proposal(
+        &self,
+        id: PartId,
+        condition: Option<Condition>,
+        facts: &PartFacts,
+        ticket: &Ticket,
+    ) -> (Option<Outlet>, String) {
+        let mut lots = ticket.lots.iter();
+        let position = lots.find(|lot| lot.place == Some(id.lot.place()));
+        let position = position.map(|lot| lot.n);
+        let mut lines = ticket.lines.iter();
+        let line = lines.find(|line| Some(line.lot) == position && line.part == id.n);
+        if let Some(line) = line {
+            return (line.proposed, line.proposed_reason.clone());
+        }
+        let Some(species) = self.office.species.get(&facts.species) else {
+            return (None, String::new());
+        };
+        let decision = if facts.held {
+            Decision::Hold
+        } else {
+            Decision::Accept
+        };
+        undersize::propose(
+            species,
+            facts.presentation,
+            condition,
+            decision,
+            SmallFish::Sell,
+            self.settings,
+        )
     }
 }
 
@@ -533,12 +580,17 @@ struct HalfMade {
 
 /// What is on file of a lot.
 struct LotFacts {
+    /// What made it.
+    first: i64,
+    /// What stands for it: where it was rewritten, the ticket that stands now.
     entry: i64,
     species: String,
     presentation: Presentation,
     storage: Option<Storage>,
     supplier: String,
     making: i64,
+    /// What a ticket that took the place of the first says of it.
+    rewritten: Option<Rewritten>,
 }
 
 async fn lots(
@@ -564,12 +616,14 @@ async fn lots(
             )
         })?;
         let facts = LotFacts {
+            first: row.int(2),
             entry: row.int(2),
             species: row.text(3).to_owned(),
             presentation,
-            storage: Storage::from_number(row.int(5)),
+            storage: stock::storage("lot", row.int(0), row.int(5))?,
             supplier: row.text(6).to_owned(),
             making: row.int(7),
+            rewritten: None,
         };
         lots.insert(code, facts);
     }

@@ -24,6 +24,8 @@ pub(super) type Heads = BTreeMap<(i64, i64), Head>;
 #[derive(Clone, Debug, Default)]
 pub(super) struct Seen {
     pub(super) heads: Heads,
+    /// Epoch of what all sites share, where its head is not among them.
+    pub(super) shared_epoch: i64,
     /// Print and entry of each request that is known.
     pub(super) requests: HashMap<String, (Vec<u8>, i64)>,
     /// How each spent item was spent.
@@ -73,10 +75,11 @@ impl Seen {
                 Condition::Spend { what, item, .. } => {
                     !self.spent.contains_key(&(*what, *item)) && own.insert((*what, *item))
                 }
-                Condition::Epoch { site, seen } => self
-                    .heads
-                    .get(&(*site, 0))
-                    .is_some_and(|head| head.next == *seen),
+                Condition::SpendOwn { .. } => true,
+                Condition::Epoch { site, seen } => match self.heads.get(&(*site, 0)) {
+                    Some(head) => head.next == *seen,
+                    None => *site == 0 && self.shared_epoch == *seen,
+                },
                 Condition::LotSeen {
                     number,
                     place,

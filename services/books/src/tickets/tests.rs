@@ -151,6 +151,7 @@ pub(crate) fn ticket(harvester: &str, lots: &[(&str, &[Line])]) -> (WeighIn, Tic
         not_bought: Vec::new(),
         adjustments: Vec::new(),
         undersize: Weight::ZERO,
+        released: Vec::new(),
         notices: Vec::new(),
     };
     (asked, ticket)

@@ -43,7 +43,7 @@ pub use super::plausible::{CountedFish, USUAL_LOTS, Usual};
 pub use super::refusal::{
     At, MOST_PIECE_READINGS, MOST_PIECES, MOST_WEIGHINGS, MoneyAt, ReadingOf, Refusal, RefusalKind,
 };
-pub use super::rewrite::{Prior, PriorLot, Source};
+pub use super::rewrite::{GivenBack, Prior, PriorLot, Source, carry_over};
 
 /// What a ticket is worked out against.
 #[derive(Debug, Clone)]
@@ -108,6 +108,7 @@ pub fn ticket(asked: &WeighIn, file: &OnFile<'_>, priced_us: i64) -> Result<Tick
         held: nothing,
         undersize: Weight::ZERO,
         notices: Vec::new(),
+        released: Vec::new(),
     };
     let mut places = Places::new(file.prior, asked);
     for lot in &lots {

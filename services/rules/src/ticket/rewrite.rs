@@ -5,14 +5,21 @@
 //! changed is there a new code. Parts are matched by what makes them alike, so
 //! whatever moved out of a part since still names it. That the old ticket may be
 //! rewritten at all is the desk's to decide.
+//!
+//! Holds and releases are movements too. Of a held line that was released, the weight
+//! that was given back stays given back; of the line's new pay as much stays owed as
+//! the release made owed, and all of it where nothing of the line is held any more.
+//! Pay taken back with fish that was thrown out stays taken back.
 
 use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 
-use super::{CatchArea, LotIn, Ticket, WeighIn};
+use super::{CatchArea, LotIn, Notice, NoticeKind, ReleasedBefore, Ticket, WeighIn};
 use crate::fish::{PartKey, Presentation};
 use crate::ids::MOST_LOTS;
+use crate::money::Money;
+use crate::weight::Weight;
 
 /// Where a lot came from: what makes its code its own.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -117,6 +124,54 @@ impl Prior {
             priced_us: ticket.priced_us,
             lots: lots.collect(),
         }
+    }
+}
+
+/// What was given back of a held part of the rewritten ticket.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct GivenBack {
+    /// Place of its lot in the code.
+    pub place: i64,
+    /// Number of the part.
+    pub part: i64,
+    /// How much weight was moved out of it.
+    pub weight: Weight,
+    /// Pay that became owed with it.
+    pub pay: Money,
+}
+
+/// Carries what was given back of the rewritten ticket over to the lines of this one
+/// that stand for the same held parts.
+pub fn carry_over(ticket: &mut Ticket, given: &[GivenBack]) {
+    for (n, line) in (1_i64..).zip(&ticket.lines) {
+        let lot = ticket.lots.iter().find(|lot| lot.n == line.lot);
+        let place = lot.and_then(|lot| lot.place);
+        let before = given
+            .iter()
+            .find(|given| Some(given.place) == place && given.part == line.part);
+        let Some(before) = before.filter(|_| line.held) else {
+            continue;
+        };
+        let pay = ticket.pay_of(n);
+        let released = ReleasedBefore {
+            line: n,
+            weight: before.weight,
+            pay: if line.net <= before.weight || pay.minor() < before.pay.minor() {
+                pay
+            } else {
+                before.pay
+            },
+        };
+        ticket.notices.push(Notice {
+            kind: NoticeKind::Warning,
+            code: "released_before".to_owned(),
+            text: format!(
+                "Line {n} was released before the ticket was written again: {} of its pay is owed.",
+                released.pay
+            ),
+            line: n,
+        });
+        ticket.released.push(released);
     }
 }
 
