@@ -434,3 +434,34 @@ async fn the_table_is_told_of_spines_and_of_what_looks_odd() {
         assert_eq!(warned, odd, "{input} -> {fillet}");
     }
 }
+
+#[tokio::test]
+async fn a_repeat_reads_as_it_did_the_first_time_though_the_site_reads_kilograms_now() {
+    let server = harbor().await;
+    let request = one_tote("20.00", "4.00", 20);
+    let first = weigh_in(&server, request.clone()).await;
+    assert_eq!(
+        first.lines[0].net.as_ref().unwrap().unit(),
+        v1::WeightUnit::Lb
+    );
+    let mut office =
+        proto::v1::office_service_client::OfficeServiceClient::new(server.channel().await);
+    let listed = office
+        .list_sites(v1::ListSitesRequest::default())
+        .await
+        .unwrap();
+    let mut site = listed.into_inner().sites.remove(0);
+    site.set_shown_unit(v1::WeightUnit::Kg);
+    set_clock(&server, "2031-04-28T15:10:00-04:00").await;
+    let recorded = v1::RecordSiteRequest {
+        request_id: fresh(),
+        site: Some(site),
+    };
+    office.record_site(recorded).await.unwrap();
+    assert_eq!(weigh_in(&server, request).await, first);
+    let other = weigh_in(&server, one_tote("20.00", "4.00", 20)).await;
+    assert_eq!(
+        other.lines[0].net.as_ref().unwrap().unit(),
+        v1::WeightUnit::Kg
+    );
+}

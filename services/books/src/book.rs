@@ -1,7 +1,8 @@
 //! What the book says of itself: whether its clock is simulated.
 
-use crate::BooksError;
-use crate::db::{Db, Val};
+use crate::db::{Db, Record, Val};
+use crate::doc::BadDoc;
+use crate::{BooksError, corrupt};
 
 /// The time of a book made with a simulated clock; `None` for an ordinary book.
 ///
@@ -11,7 +12,19 @@ pub async fn simulated_now(db: &Db) -> Result<Option<i64>, BooksError> {
     let mut tx = db.read().await?;
     let sql = "SELECT value FROM book WHERE name = 'simulated_now_us'";
     let rows = tx.fetch(sql, &[]).await?;
-    Ok(rows.first().and_then(|row| row.text(0).parse().ok()))
+    shown(&rows)
+}
+
+/// What the row says, where there is one.
+fn shown(rows: &[Record]) -> Result<Option<i64>, BooksError> {
+    let Some(row) = rows.first() else {
+        return Ok(None);
+    };
+    let read = row.text(0).parse();
+    read.map(Some).map_err(|_| {
+        let why = BadDoc::here("microseconds since 1970 UTC");
+        corrupt("book", "simulated_now_us", 0, why)
+    })
 }
 
 /// Makes a fresh book one with a simulated clock that shows `now_us`, or sets
@@ -23,12 +36,9 @@ pub async fn set_simulated_now(db: &Db, now_us: i64) -> Result<(), BooksError> {
     let mut tx = db.write().await?;
     let sql = "INSERT INTO book (name, value) VALUES ('simulated_now_us', ?) \
                ON CONFLICT (name) DO UPDATE SET value = excluded.value";
-    let shown = "SELECT value FROM book WHERE name = 'simulated_now_us'";
-    let rows = tx.fetch(shown, &[]).await?;
-    let before = rows
-        .first()
-        .and_then(|row| row.text(0).parse().ok())
-        .unwrap_or(i64::MIN);
+    let before = "SELECT value FROM book WHERE name = 'simulated_now_us'";
+    let rows = tx.fetch(before, &[]).await?;
+    let before = shown(&rows)?.unwrap_or(i64::MIN);
     let value = now_us.max(before).to_string();
     tx.execute(sql, &[Val::from(&value)]).await?;
     tx.commit().await?;

@@ -10,6 +10,7 @@ use std::collections::BTreeMap;
 use rules::agreed_price::AgreedPrice;
 use rules::office::{Device, Party, Scale, Settings, Site, Species, Tote};
 use rules::price_list::PriceList;
+use rules::weight::WeightUnit;
 
 use crate::db::Tx;
 use crate::doc::{self, Doc, Value};
@@ -21,6 +22,8 @@ use crate::{BooksError, corrupt};
 pub struct Office {
     /// By number.
     pub sites: BTreeMap<i64, Site>,
+    /// The unit that people of a site read, by site: from when, and which.
+    pub shown_units: BTreeMap<i64, Vec<(i64, WeightUnit)>>,
     /// By code.
     pub parties: BTreeMap<String, Party>,
     /// By code.
@@ -89,6 +92,16 @@ impl Office {
             .collect()
     }
 
+    /// The unit that people of a site read at an instant, so that an answer given
+    /// again reads as it did the first time; pounds where nothing was said yet.
+    #[must_use]
+    pub fn shown_unit_at(&self, site: i64, at_us: i64) -> WeightUnit {
+        let units = self.shown_units.get(&site).map_or(&[][..], Vec::as_slice);
+        let then = units.iter().rev().find(|(from_us, _)| *from_us <= at_us);
+        then.or(units.first())
+            .map_or(WeightUnit::Lb, |(_, unit)| *unit)
+    }
+
     /// The price list in force at an instant.
     #[must_use]
     pub fn price_list_at(
@@ -151,9 +164,10 @@ pub async fn load(tx: &mut Tx) -> Result<Office, BooksError> {
         let asked = document.get("outcome").unwrap_or(&Value::Null);
         match kind {
             "site" => {
-                office
-                    .sites
-                    .insert(site, Site::from_doc(asked).map_err(bad)?);
+                let content = Site::from_doc(asked).map_err(bad)?;
+                let units = office.shown_units.entry(site).or_default();
+                units.push((from_us, content.shown_unit));
+                office.sites.insert(site, content);
             }
             "party" => {
                 office

@@ -5,7 +5,7 @@ use books::close::Stored;
 use books::findings::StoredFlag;
 use books::table::{Cell, FLAG_SEEN};
 use books::{Row, Tx, close, doc_struct, entries, entry_id, findings, pay};
-use rules::business_day::next_day;
+use rules::business_day::{date_of, next_day};
 use rules::close::{CloseDoc, Flag};
 use rules::fillet_yield::{YieldKey, YieldSums};
 use rules::ids::EntryId;
@@ -220,7 +220,13 @@ impl Desk {
             .await?
             .ok_or_else(|| DeskError::NotFound {
                 what: "close",
-                id: format!("of {day} at site {site}"),
+                id: {
+                    let day = date_of(day).map_or_else(|| day.to_string(), |d| d.to_string());
+                    match revision {
+                        0 => format!("of {day} at site {site}: the night has not run for it"),
+                        n => format!("of {day} at site {site} with a revision {n}"),
+                    }
+                },
             })?;
         let close = stored.read()?;
         let flags = self.flags_of(&mut tx, site, day, day + 1).await?;

@@ -11,7 +11,7 @@ pub(crate) mod reports;
 pub(crate) mod stock;
 pub(crate) mod tickets;
 
-use desk::{Caller, Desk};
+use desk::{Booked, Caller, Desk};
 use proto::v1;
 use rules::money::Currency;
 use rules::weight::WeightUnit;
@@ -53,13 +53,15 @@ impl Face {
             .map(|site| site.currency))
     }
 
-    /// The unit people of a site read.
+    /// The unit people of a site read today.
     fn unit_of(&self, site: i64) -> WeightUnit {
-        self.desk
-            .office()
-            .sites
-            .get(&site)
-            .map_or(WeightUnit::Lb, |site| site.shown_unit)
+        self.desk.office().shown_unit_at(site, i64::MAX)
+    }
+
+    /// The unit they read when a deed was recorded.
+    fn unit_then<A, O>(&self, booked: &Booked<A, O>) -> WeightUnit {
+        let site = booked.entry.site();
+        self.desk.office().shown_unit_at(site, booked.recorded_us)
     }
 }
 

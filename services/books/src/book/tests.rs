@@ -34,5 +34,11 @@ async fn check_clock(db: Db) {
     }
     let again = db.again().await.unwrap();
     assert_eq!(simulated_now(&again).await.unwrap(), Some(i64::MAX));
+    let mut tx = again.write().await.unwrap();
+    let garbled = "UPDATE book SET value = 'noon' WHERE name = 'simulated_now_us'";
+    tx.execute(garbled, &[]).await.unwrap();
+    tx.commit().await.unwrap();
+    let error = simulated_now(&again).await.unwrap_err().to_string();
+    assert!(error.contains("simulated_now_us"), "{error}");
     again.close().await;
 }

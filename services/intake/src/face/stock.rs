@@ -15,10 +15,7 @@ pub(crate) async fn hold_part(
 ) -> Result<v1::HoldPartResponse, Refusal> {
     let Asked { request_id, what } = parse::stock::hold(request)?;
     let booked = face.desk.hold(caller, &request_id, what).await?;
-    Ok(answer::stock::hold(
-        &booked,
-        face.unit_of(booked.entry.site()),
-    ))
+    Ok(answer::stock::hold(&booked, face.unit_then(&booked)))
 }
 
 pub(crate) async fn release_hold(
@@ -28,10 +25,7 @@ pub(crate) async fn release_hold(
 ) -> Result<v1::ReleaseHoldResponse, Refusal> {
     let Asked { request_id, what } = parse::stock::release(request)?;
     let booked = face.desk.release(caller, &request_id, what).await?;
-    Ok(answer::stock::release(
-        &booked,
-        face.unit_of(booked.entry.site()),
-    ))
+    Ok(answer::stock::release(&booked, face.unit_then(&booked)))
 }
 
 pub(crate) async fn regrade_part(
@@ -41,10 +35,7 @@ pub(crate) async fn regrade_part(
 ) -> Result<v1::RegradePartResponse, Refusal> {
     let Asked { request_id, what } = parse::stock::regrade(request)?;
     let booked = face.desk.regrade(caller, &request_id, what).await?;
-    Ok(answer::stock::regrade(
-        &booked,
-        face.unit_of(booked.entry.site()),
-    ))
+    Ok(answer::stock::regrade(&booked, face.unit_then(&booked)))
 }
 
 pub(crate) async fn record_movement(
@@ -55,10 +46,7 @@ pub(crate) async fn record_movement(
     let money = face.money_of(caller, request.site).await?;
     let Asked { request_id, what } = parse::stock::movement(request, money)?;
     let booked = face.desk.movement(caller, &request_id, what).await?;
-    Ok(answer::stock::movement(
-        &booked,
-        face.unit_of(booked.entry.site()),
-    ))
+    Ok(answer::stock::movement(&booked, face.unit_then(&booked)))
 }
 
 pub(crate) async fn record_return(
@@ -70,7 +58,7 @@ pub(crate) async fn record_return(
     let booked = face.desk.customer_return(caller, &request_id, what).await?;
     Ok(answer::stock::customer_return(
         &booked,
-        face.unit_of(booked.entry.site()),
+        face.unit_then(&booked),
     ))
 }
 
@@ -81,10 +69,7 @@ pub(crate) async fn record_making(
 ) -> Result<v1::RecordMakingResponse, Refusal> {
     let Asked { request_id, what } = parse::stock::making(request)?;
     let booked = face.desk.making(caller, &request_id, what).await?;
-    Ok(answer::stock::making(
-        &booked,
-        face.unit_of(booked.entry.site()),
-    ))
+    Ok(answer::stock::making(&booked, face.unit_then(&booked)))
 }
 
 pub(crate) async fn record_count(

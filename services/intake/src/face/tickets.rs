@@ -17,7 +17,7 @@ pub(crate) async fn record_weigh_in(
     let money = face.money_of(caller, request.site).await?;
     let Asked { request_id, what } = parse::weigh_in::weigh_in(request, money)?;
     let booked = face.desk.weigh_in(caller, &request_id, what).await?;
-    let unit = face.unit_of(booked.asked.site);
+    let unit = face.unit_then(&booked);
     Ok(v1::RecordWeighInResponse {
         ticket: Some(answer::ticket::booked(&booked, unit)),
     })
@@ -30,7 +30,7 @@ pub(crate) async fn get_ticket(
 ) -> Result<v1::GetTicketResponse, Refusal> {
     let id = parse::entry_id(&request.ticket).at("ticket")?;
     let found = face.desk.ticket(caller, id).await?;
-    let unit = face.unit_of(found.booked.asked.site);
+    let unit = face.unit_then(&found.booked);
     Ok(v1::GetTicketResponse {
         ticket: Some(answer::ticket::found(&found, unit)),
     })
@@ -56,11 +56,10 @@ pub(crate) async fn list_tickets(
     };
     let found = face.desk.tickets(caller, range).await?;
     let (tickets, next_page_token) = page.first_of(found, |found| found.booked.entry.to_string());
-    let unit = face.unit_of(site);
     Ok(v1::ListTicketsResponse {
         tickets: tickets
             .iter()
-            .map(|found| answer::ticket::found(found, unit))
+            .map(|found| answer::ticket::found(found, face.unit_then(&found.booked)))
             .collect(),
         next_page_token,
     })

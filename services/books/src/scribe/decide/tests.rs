@@ -232,6 +232,41 @@ fn a_ticket_stands_until_it_is_voided_or_rewritten() {
 }
 
 #[test]
+fn what_all_sites_share_is_seen_whether_its_head_was_locked_or_looked_at() {
+    let shared = |seen| Condition::Epoch { site: 0, seen };
+    let looked_at = Seen {
+        shared_epoch: 9,
+        ..books()
+    };
+    let deeds = [that("a", shared(9)), that("b", shared(8))];
+    let expected = [stamp(42, 100), Answer::Unmet(shared(8))];
+    check(&deeds, looked_at, &expected);
+
+    let mut locked = books();
+    let head = Head {
+        next: 9,
+        last_us: 0,
+    };
+    locked.heads.insert((0, 0), head);
+    let party = Deed {
+        bumps: vec![0],
+        ..deed("party")
+    };
+    let deeds = [that("a", shared(9)), party, that("b", shared(9))];
+    let expected = [stamp(42, 100), stamp(43, 100), Answer::Unmet(shared(9))];
+    check(&deeds, locked, &expected);
+}
+
+#[test]
+fn an_item_of_its_own_entry_is_always_there_to_be_spent() {
+    let own = Condition::SpendOwn {
+        item: 2,
+        how: "release",
+    };
+    check(&[that("a", own)], books(), &[stamp(42, 100)]);
+}
+
+#[test]
 fn what_the_office_changes_is_seen_by_those_that_follow() {
     let seen = |seen| Condition::Epoch { site: 1, seen };
     let bump = Deed {
