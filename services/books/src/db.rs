@@ -47,6 +47,7 @@ pub use value::{Record, Val};
 const MIGRATIONS: &[(i64, &str)] = &[
     (1, include_str!("../migrations/0001_books.sql")),
     (4, include_str!("../migrations/0004_reweigh.sql")),
+    (5, include_str!("../migrations/0005_settle.sql")),
 ];
 
 /// Advisory lock under which PostgreSQL instances migrate: "books" in ASCII.

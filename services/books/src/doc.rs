@@ -457,7 +457,8 @@ doc_struct! {
     Settings {
         site, effective_from_us, ice_ppm, undersize_outlet, drip_rates, flag_weight, flag_ppm,
         flag_value, cutting_loss_ppm, water_ppm, finished_weight, finished_ppm, hold_days;
-        later tare_days, shortest_mm, longest_mm, mean_most_percent, mean_least_percent
+        later tare_days, shortest_mm, longest_mm, mean_most_percent, mean_least_percent,
+        deduction_ppm, objection_hours, dispute_days,
     }
     DripRate { species, presentation, storage, ppm_per_day, allowance_ppm_per_day }
     PriceList {

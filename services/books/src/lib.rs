@@ -9,12 +9,14 @@ pub mod book;
 pub mod close;
 pub mod db;
 pub mod doc;
+mod doc_settlement;
 mod doc_stock;
 pub mod entries;
 pub mod findings;
 pub mod pay;
 pub mod register;
 pub mod scribe;
+pub mod settlement;
 pub mod stock;
 pub mod table;
 #[doc(hidden)]

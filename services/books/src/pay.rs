@@ -65,6 +65,26 @@ pub struct Change {
     pub owed: i64,
     /// Minor units.
     pub held: i64,
+    /// Handed over, minor units.
+    pub paid: i64,
+    /// Taken off for advances and charges, minor units.
+    pub taken_off: i64,
+    /// Advances and charges that came to be taken off, minor units.
+    pub to_take_off: i64,
+}
+
+impl Change {
+    fn is_any(&self) -> bool {
+        [
+            self.owed,
+            self.held,
+            self.paid,
+            self.taken_off,
+            self.to_take_off,
+        ]
+        .iter()
+        .any(|minor| *minor != 0)
+    }
 }
 
 /// Changes of a party's pay that were entered on business days in `[from, to)`,
@@ -92,6 +112,12 @@ pub async fn changes(
         party,
         party,
         party,
+        party,
+        party,
+        party,
+        party,
+        party,
+        party,
         Val::Int(first),
         Val::Int(last),
         party,
@@ -100,10 +126,13 @@ pub async fn changes(
     let mut rows = Vec::new();
     for source in [own, late] {
         let sql = format!(
-            "SELECT e.id, e.kind, COALESCE(l.id, e.id), {}, {} {source} \
+            "SELECT e.id, e.kind, COALESCE(l.id, e.id), {}, {}, {}, {}, {} {source} \
              AND (m.to_party = ? OR m.from_party = ?) GROUP BY e.id, e.kind, l.id",
             net("owed"),
             net("held"),
+            net("paid"),
+            net("advance"),
+            net("carry"),
         );
         rows.extend(tx.fetch(&sql, &binds).await?);
     }
@@ -118,10 +147,12 @@ pub async fn changes(
             kind: row.text(1).to_owned(),
             owed: row.int(3),
             held: row.int(4),
+            paid: row.int(5),
+            // What is still to be taken off stands below zero on these accounts.
+            taken_off: row.int(6).max(0) + row.int(7).max(0),
+            to_take_off: -(row.int(6).min(0) + row.int(7).min(0)),
         });
-    Ok(read
-        .filter(|change| change.owed != 0 || change.held != 0)
-        .collect())
+    Ok(read.filter(Change::is_any).collect())
 }
 
 /// SQL for what a party's account of a kind gains within a group of rows.

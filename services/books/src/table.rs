@@ -81,6 +81,12 @@ tables! {
     SETTLEMENT_ITEM = settlement_item(entry, n, what, amount);
     /// What was paid out.
     PAYMENT = payment(entry, n, payee, method, reference, amount);
+    /// Advances and charges, to be taken off what a payee is paid.
+    DEDUCTION = deduction(entry, payee, advance, name, place, amount);
+    /// A line or a ticket that somebody disputes.
+    DISPUTE = dispute(entry, ticket, line, party);
+    /// Currency that was in a site's drawer.
+    DRAWER = drawer(entry, site, day, opening, counted);
     /// The last a device said of its queue.
     DEVICE_WORD = device_word(entry, site, device, queued, resolved);
     /// A day, closed.

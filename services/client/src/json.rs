@@ -29,7 +29,22 @@ macro_rules! named {
 }
 
 named!(
+    AnswerDisputeRequest,
+    AnswerDisputeResponse,
     Deed,
+    DisputeLineRequest,
+    DisputeLineResponse,
+    GetCashYearResponse,
+    GetDrawerResponse,
+    PreviewSettlementResponse,
+    RecordAdvanceRequest,
+    RecordAdvanceResponse,
+    RecordChargeRequest,
+    RecordChargeResponse,
+    RecordDrawerCountRequest,
+    RecordDrawerCountResponse,
+    SettleRequest,
+    SettleResponse,
     GetClockResponse,
     GetCloseResponse,
     GetLotResponse,

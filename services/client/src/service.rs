@@ -173,6 +173,17 @@ methods! {
     statement_service_client::StatementServiceClient {
         get_statement: GetStatementRequest => GetStatementResponse,
     }
+    settlement_service_client::SettlementServiceClient {
+        preview_settlement: PreviewSettlementRequest => PreviewSettlementResponse,
+        settle: SettleRequest => SettleResponse,
+        record_advance: RecordAdvanceRequest => RecordAdvanceResponse,
+        record_charge: RecordChargeRequest => RecordChargeResponse,
+        get_cash_year: GetCashYearRequest => GetCashYearResponse,
+        record_drawer_count: RecordDrawerCountRequest => RecordDrawerCountResponse,
+        get_drawer: GetDrawerRequest => GetDrawerResponse,
+        dispute_line: DisputeLineRequest => DisputeLineResponse,
+        answer_dispute: AnswerDisputeRequest => AnswerDisputeResponse,
+    }
     clock_service_client::ClockServiceClient {
         get_clock: GetClockRequest => GetClockResponse,
         set_clock: SetClockRequest => SetClockResponse,

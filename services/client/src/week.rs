@@ -357,6 +357,12 @@ async fn send(
         (Deed::AcknowledgeFlag(r), _) => Answer::plain(service.acknowledge_flag(r).await?.recorded),
         (Deed::Reweigh(r), _) => Answer::plain(service.record_reweigh(r).await?.recorded),
         (Deed::AgreedPrice(r), _) => Answer::plain(service.record_agreed_price(r).await?.recorded),
+        (Deed::Settle(r), _) => Answer::plain(service.settle(r).await?.recorded),
+        (Deed::Advance(r), _) => Answer::plain(service.record_advance(r).await?.recorded),
+        (Deed::Charge(r), _) => Answer::plain(service.record_charge(r).await?.recorded),
+        (Deed::DrawerCount(r), _) => Answer::plain(service.record_drawer_count(r).await?.recorded),
+        (Deed::Dispute(r), _) => Answer::plain(service.dispute_line(r).await?.recorded),
+        (Deed::AnswerDispute(r), _) => Answer::plain(service.answer_dispute(r).await?.recorded),
     }
 }
 

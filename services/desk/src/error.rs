@@ -78,11 +78,15 @@ impl DeskError {
     /// What an unmet condition means to the caller.
     pub(crate) fn unmet(condition: &Condition) -> DeskError {
         match condition {
-            Condition::Spend { how, .. } => match *how {
+            Condition::Spend { how, item, .. } => match *how {
                 "release" => DeskError::precondition(
                     "ALREADY_RELEASED",
                     "this hold was already released or used up",
                 ),
+                "answer" => {
+                    DeskError::precondition("ALREADY_ANSWERED", "this dispute was already answered")
+                }
+                "void" if *item == books::settlement::PAID => paid_for(),
                 _ => DeskError::precondition(
                     "ALREADY_ENDED",
                     "this ticket was already voided, rewritten or settled",
@@ -98,6 +102,15 @@ impl DeskError {
             | Condition::SpendOwn { .. } => DeskError::Unavailable,
         }
     }
+}
+
+/// Refuses to void what was paid for (5.6).
+pub(crate) fn paid_for() -> DeskError {
+    DeskError::precondition(
+        "ALREADY_PAID",
+        "pay of this landing was settled, so its ticket cannot be voided; rewrite it instead, \
+         and the next settlement takes the difference",
+    )
 }
 
 pub(crate) fn from_books(error: &BooksError) -> DeskError {

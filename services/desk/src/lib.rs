@@ -8,10 +8,12 @@
 
 mod caller;
 mod clock;
+mod dispute;
 mod error;
 mod follow;
 mod office;
 mod reports;
+mod settlement;
 mod stock;
 mod usual;
 mod weigh_in;
@@ -27,6 +29,7 @@ use sha2::{Digest, Sha256};
 
 pub use caller::{Caller, Role};
 pub use clock::Clock;
+pub use dispute::{DisputeFound, PayFollowed};
 pub use error::DeskError;
 pub use follow::{CatchUpWord, DeviceWord};
 pub use office::IN_A_MINUTE;
@@ -34,6 +37,7 @@ pub use reports::{
     AcknowledgeAsked, CloseFound, Ended, FlagFound, FlagRange, Statement, StatementRow,
     TicketFound, TicketRange, YieldRange,
 };
+pub use settlement::{CashFound, DrawerCount, DrawerDay};
 pub use stock::{LotEvent, LotFound, LotPart};
 
 /// A recorded deed: what was asked, what came of it, and what the book gave it.
@@ -209,6 +213,8 @@ impl Desk {
                 Answer::OtherBody => return Err(DeskError::OtherBody),
                 Answer::Unmet(Condition::Epoch { .. }) => self.reload_office().await?,
                 Answer::Unmet(Condition::LotSeen { .. } | Condition::Stands { .. }) => {}
+                // Somebody settled or voided meanwhile: what is left is another sum.
+                Answer::Unmet(Condition::Spend { how: "settle", .. }) => {}
                 Answer::Unmet(condition) => return Err(DeskError::unmet(&condition)),
                 Answer::Broken(why) => {
                     tracing::error!(kind, why, "the book did not take a deed");

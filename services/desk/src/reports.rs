@@ -4,15 +4,17 @@
 use books::close::Stored;
 use books::findings::StoredFlag;
 use books::table::{Cell, FLAG_SEEN};
-use books::{Row, Tx, close, doc_struct, entries, entry_id, findings, pay};
+use books::{Row, Tx, close, doc_struct, entries, entry_id, findings, pay, settlement};
 use rules::business_day::{date_of, next_day};
 use rules::close::{CloseDoc, Flag};
 use rules::fillet_yield::{YieldKey, YieldSums};
 use rules::ids::EntryId;
 use rules::money::{Currency, Money};
+use rules::settlement::{AdvanceAsked, ChargeAsked, Deducted, Due, Payment, SettleAsked, Settled};
 use rules::ticket::{Ticket, VoidAsked, WeighIn};
 use rules::weight::Weight;
 
+use crate::dispute::{DisputeFound, PayFollowed};
 use crate::{Booked, Caller, Desk, DeskError, Plan};
 
 /// A ticket as it was first answered, with what ended it.
@@ -22,6 +24,8 @@ pub struct TicketFound {
     pub booked: Booked<WeighIn, Ticket>,
     /// What ended it, if anything did.
     pub ended: Option<Ended>,
+    /// What became of its pay.
+    pub followed: PayFollowed,
 }
 
 /// What ended a ticket.
@@ -115,6 +119,10 @@ pub struct Statement {
     pub owed_after: Money,
     /// Held by all of it.
     pub held_after: Money,
+    /// Advances and charges that are still to be taken off, as it stands today.
+    pub dues: Vec<Due>,
+    /// Disputes of the party's tickets that are open today.
+    pub disputes: Vec<DisputeFound>,
 }
 
 /// One deed that changed what a party is owed.
@@ -134,6 +142,14 @@ pub struct StatementRow {
     pub owed: Money,
     /// Change of what is held.
     pub held: Money,
+    /// Handed over.
+    pub paid: Money,
+    /// Taken off for advances and charges.
+    pub taken_off: Money,
+    /// Advances and charges that came to be taken off.
+    pub to_take_off: Money,
+    /// How it was paid, or what for.
+    pub detail: String,
 }
 
 /// That a person has seen to a flag.
@@ -163,7 +179,7 @@ impl Desk {
             what: "ticket",
             id: id.to_string(),
         })?;
-        found(&mut tx, &entry).await
+        self.found(&mut tx, &entry).await
     }
 
     /// Tickets of a range of business days, oldest first.
@@ -196,7 +212,7 @@ impl Desk {
                 left,
             );
             for entry in some.await? {
-                tickets.push(found(&mut tx, &entry).await?);
+                tickets.push(self.found(&mut tx, &entry).await?);
             }
             let Some(next) = next_day(day) else { break };
             day = next;
@@ -387,13 +403,50 @@ impl Desk {
             held += change.held;
             rows.push(row(&mut tx, &change, money).await?);
         }
+        let mut dues = Vec::new();
+        if let Some(chain) = settlement::chain(&mut tx, site, party).await?
+            && let Some((_, last)) = chain.last
+        {
+            dues.extend(last.deductions.iter().filter_map(Deducted::carried));
+        }
+        dues.extend(settlement::dues(&mut tx, site, party, currency).await?);
+        let open = settlement::open_disputes(&mut tx, site, party).await?;
+        drop(tx);
         Ok(Statement {
+            dues,
+            disputes: self.disputes(&open).await?,
             party_name: on_file.name.clone(),
             owed_before,
             held_before,
             rows,
             owed_after: money(owed),
             held_after: money(held),
+        })
+    }
+
+    async fn found(&self, tx: &mut Tx, entry: &entries::Entry) -> Result<TicketFound, DeskError> {
+        let (asked, outcome) = entry.read()?;
+        let id = entry.id.number();
+        let ended = match entries::ended(tx, id).await? {
+            None => None,
+            Some((how, by)) => Some(Ended {
+                voided: how == "void",
+                by,
+                reason: why(tx, by).await?,
+            }),
+        };
+        let followed = self.pay_followed(tx, id, &asked, &outcome).await?;
+        let booked = Booked {
+            entry: entry.id,
+            recorded_us: entry.recorded_us,
+            pay_day: entry.pay_day(),
+            asked,
+            outcome,
+        };
+        Ok(TicketFound {
+            booked,
+            ended,
+            followed,
         })
     }
 
@@ -434,6 +487,9 @@ async fn row(
         "hold" => ("hold", None, None),
         "release" => ("release", None, None),
         "movement" => ("thrown out unpaid", None, None),
+        "settle" => ("settlement", None, None),
+        "advance" => ("advance", None, None),
+        "charge" => ("charge", None, None),
         _ => ("other", None, None),
     };
     Ok(StatementRow {
@@ -444,32 +500,53 @@ async fn row(
         weight,
         owed: money(change.owed),
         held: money(change.held),
+        paid: money(change.paid),
+        taken_off: money(change.taken_off),
+        to_take_off: money(change.to_take_off),
+        detail: detail(tx, change).await?,
     })
+}
+
+/// How a payment was made, or what an advance or a charge is for.
+async fn detail(tx: &mut Tx, change: &pay::Change) -> Result<String, DeskError> {
+    if !matches!(change.kind.as_str(), "settle" | "advance" | "charge") {
+        return Ok(String::new());
+    }
+    let entry = entries::get(tx, change.entry).await?;
+    let entry = entry.ok_or(DeskError::Internal)?;
+    Ok(match change.kind.as_str() {
+        "settle" => {
+            let (asked, _): (SettleAsked, Settled) = entry.read()?;
+            let payments: Vec<String> = asked.payments.iter().map(said).collect();
+            payments.join(", ")
+        }
+        "advance" => {
+            let (asked, ()): (AdvanceAsked, ()) = entry.read()?;
+            format!("{}, {}", asked.reason, said(&asked.payment))
+        }
+        _ => {
+            let (asked, ()): (ChargeAsked, ()) = entry.read()?;
+            asked.name
+        }
+    })
+}
+
+/// "money order 200.00 USD (1042)".
+fn said(payment: &Payment) -> String {
+    let Payment {
+        method,
+        amount,
+        reference,
+    } = payment;
+    match reference.as_str() {
+        "" => format!("{} {amount}", method.word()),
+        number => format!("{} {amount} ({number})", method.word()),
+    }
 }
 
 async fn weigh_in(tx: &mut Tx, id: i64) -> Result<(WeighIn, Ticket), DeskError> {
     let entry = entries::get(tx, id).await?.ok_or(DeskError::Internal)?;
     Ok(entry.read()?)
-}
-
-async fn found(tx: &mut Tx, entry: &entries::Entry) -> Result<TicketFound, DeskError> {
-    let (asked, outcome) = entry.read()?;
-    let ended = match entries::ended(tx, entry.id.number()).await? {
-        None => None,
-        Some((how, by)) => Some(Ended {
-            voided: how == "void",
-            by,
-            reason: why(tx, by).await?,
-        }),
-    };
-    let booked = Booked {
-        entry: entry.id,
-        recorded_us: entry.recorded_us,
-        pay_day: entry.pay_day(),
-        asked,
-        outcome,
-    };
-    Ok(TicketFound { booked, ended })
 }
 
 /// Why a ticket was ended.

@@ -861,7 +861,11 @@ impl Desk {
     }
 
     /// When it happened, and the settings in force then.
-    async fn when(&self, site: i64, asked_us: Option<i64>) -> Result<(i64, Settings), DeskError> {
+    pub(crate) async fn when(
+        &self,
+        site: i64,
+        asked_us: Option<i64>,
+    ) -> Result<(i64, Settings), DeskError> {
         let now_us = self.known_site("site", site).await?;
         let happened_us = asked_us.unwrap_or(now_us);
         if happened_us > now_us.saturating_add(SKEW_US) {
@@ -876,7 +880,7 @@ impl Desk {
         Ok((happened_us, self.office().settings_at(site, happened_us).1))
     }
 
-    fn currency(&self, site: i64) -> Result<rules::money::Currency, DeskError> {
+    pub(crate) fn currency(&self, site: i64) -> Result<rules::money::Currency, DeskError> {
         let office = self.office();
         office
             .sites

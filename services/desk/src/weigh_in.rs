@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 
 use books::register::Office;
+use books::settlement::PAID;
 use books::tickets::{self, Known};
 use books::{Condition, Tx, entries, stock};
 use rules::ids::EntryId;
@@ -15,7 +16,7 @@ use rules::ticket::{self, Tare, Ticket, VoidAsked, WeighIn, Weighed};
 use rules::weight::Weight;
 
 use crate::stock::OLDEST_US;
-use crate::{Booked, Caller, Desk, DeskError, Plan};
+use crate::{Booked, Caller, Desk, DeskError, Plan, error};
 
 impl Desk {
     /// Weighs in one landing; the answer is its ticket, after the commit.
@@ -234,8 +235,11 @@ impl Desk {
         self.deed(caller, "void", request_id, asked, |asked| async move {
             let mut tx = self.read().await?;
             let (weigh_in, ticket) = standing(&mut tx, "ticket", asked.ticket).await?;
-            drop(tx);
             let number = ticket.number.unwrap_or(asked.ticket);
+            if entries::spent(&mut tx, number, PAID).await?.is_some() {
+                return Err(error::paid_for());
+            }
+            drop(tx);
             let owed = books::pay::Account::of("owed", &weigh_in.harvester);
             let held = books::pay::Account::of("held", &weigh_in.harvester);
             let purchases = books::pay::Account::site("purchases");
@@ -252,6 +256,11 @@ impl Desk {
                     Condition::Spend {
                         what: asked.ticket,
                         item: 0,
+                        how: "void",
+                    },
+                    Condition::Spend {
+                        what: number,
+                        item: PAID,
                         how: "void",
                     },
                     Condition::Unmoved { number },

@@ -4,7 +4,7 @@
 //! numbers differ, and they never meet anywhere else.
 
 use proto::v1;
-use rules::{close, fish, making, office, price_list, ticket, weight};
+use rules::{close, fish, making, office, price_list, settlement, ticket, weight};
 
 /// A word of the trade that travels as a number.
 pub(crate) trait Coded: Sized + Copy {
@@ -69,6 +69,10 @@ coded! {
     ticket::AdjustmentKind as AdjustmentKind { Price, Settlement }
     ticket::NotBoughtWhy as NotBoughtWhy { Refused, TakenHome }
     ticket::NoticeKind as NoticeKind { Caution, Warning, Question }
+    settlement::Method as PaymentMethod {
+        Currency, CashiersCheck, BankDraft, TravelersCheck, MoneyOrder, PersonalCheck,
+        BusinessCheck, Transfer,
+    }
     close::CloseState as CloseState { Closed, ClosedWithGaps }
     making::MakingKind as MakingKind { Cut, Dress, Pool, Freeze, CustomerCut }
     making::Fate as OutputFate { Lot, Discard, NotWeighed }

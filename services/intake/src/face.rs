@@ -8,6 +8,7 @@ pub(crate) mod catch_up;
 pub(crate) mod closes;
 pub(crate) mod office;
 pub(crate) mod reports;
+pub(crate) mod settle;
 pub(crate) mod stock;
 pub(crate) mod tickets;
 
@@ -154,6 +155,19 @@ service! {
 service! {
     v1::statement_service_server::StatementService =
         reports::get_statement(GetStatementRequest) -> GetStatementResponse,
+}
+
+service! {
+    v1::settlement_service_server::SettlementService =
+        settle::preview_settlement(PreviewSettlementRequest) -> PreviewSettlementResponse,
+        settle::settle(SettleRequest) -> SettleResponse,
+        settle::record_advance(RecordAdvanceRequest) -> RecordAdvanceResponse,
+        settle::record_charge(RecordChargeRequest) -> RecordChargeResponse,
+        settle::get_cash_year(GetCashYearRequest) -> GetCashYearResponse,
+        settle::record_drawer_count(RecordDrawerCountRequest) -> RecordDrawerCountResponse,
+        settle::get_drawer(GetDrawerRequest) -> GetDrawerResponse,
+        settle::dispute_line(DisputeLineRequest) -> DisputeLineResponse,
+        settle::answer_dispute(AnswerDisputeRequest) -> AnswerDisputeResponse,
 }
 
 service! {

@@ -5,6 +5,7 @@
 //! number or text. What depends on the book is decided at the desk.
 
 pub(crate) mod office;
+pub(crate) mod settle;
 pub(crate) mod stock;
 pub(crate) mod weigh_in;
 

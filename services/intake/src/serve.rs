@@ -14,6 +14,7 @@ use proto::v1::clock_service_server::ClockServiceServer;
 use proto::v1::close_service_server::CloseServiceServer;
 use proto::v1::intake_service_server::IntakeServiceServer;
 use proto::v1::office_service_server::OfficeServiceServer;
+use proto::v1::settlement_service_server::SettlementServiceServer;
 use proto::v1::statement_service_server::StatementServiceServer;
 use proto::v1::stock_service_server::StockServiceServer;
 use proto::v1::yield_service_server::YieldServiceServer;
@@ -98,6 +99,7 @@ pub async fn serve(
         CloseServiceServer,
         YieldServiceServer,
         StatementServiceServer,
+        SettlementServiceServer,
         ClockServiceServer,
     }
     say(&health, &names, ServingStatus::Serving).await;

@@ -112,6 +112,17 @@ impl SiteClock {
         )
     }
 
+    /// The date that the local calendar shows at an instant, whatever the cut-over.
+    #[must_use]
+    pub fn civil_day(&self, us: i64) -> DayNumber {
+        let date = self.rules.to_datetime(instant(us)).date();
+        number(
+            i64::from(date.year()),
+            i64::from(date.month()),
+            i64::from(date.day()),
+        )
+    }
+
     /// The instant as RFC 3339 with the offset the local clock has then.
     #[must_use]
     pub fn local_rfc3339(&self, us: i64) -> String {

@@ -56,6 +56,8 @@ pub struct DayInput {
     pub tickets: Vec<TicketSaid>,
     /// Devices known to hold deeds that have not come in.
     pub undrained: Vec<Undrained>,
+    /// Disputes opened on the day that nobody has answered.
+    pub disputes: Vec<OpenDispute>,
     /// What each party was owed as the day began.
     pub balances: BTreeMap<String, PayBalance>,
     /// Changes of pay entered on this day, in any order.
@@ -202,6 +204,17 @@ pub struct Undrained {
     pub queued: i64,
     /// Deeds of those that were answered.
     pub resolved: i64,
+}
+
+/// A dispute that nobody has answered.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct OpenDispute {
+    /// Its entry id.
+    pub entry: i64,
+    /// Entry id of the ticket.
+    pub ticket: i64,
+    /// Number of the line, 0 for the whole ticket.
+    pub line: i64,
 }
 
 /// What a party is owed, and what is held, minor units.
@@ -441,6 +454,8 @@ coded! {
         OfflineDifference = 11 "offline_difference",
         /// A device's clock was off.
         ClockSkew = 12 "clock_skew",
+        /// A line or a ticket is disputed and nobody has answered.
+        DisputeOpen = 20 "dispute_open",
     }
 }
 

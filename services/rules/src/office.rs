@@ -177,6 +177,13 @@ pub struct Settings {
     pub mean_most_percent: Option<i64>,
     /// And one below this part, percent; default 55.
     pub mean_least_percent: Option<i64>,
+    /// Deductions of a settlement, together at most this part of what is payable,
+    /// ppm; default 500,000.
+    pub deduction_ppm: Option<i64>,
+    /// An absent diver has so many hours to object; default 24.
+    pub objection_hours: Option<i64>,
+    /// A ticket's line can be disputed for so many days; default 7.
+    pub dispute_days: Option<i64>,
 }
 
 /// 0.001 lb in 10 ng.
@@ -271,6 +278,25 @@ impl Settings {
     #[must_use]
     pub fn mean_least_percent(&self) -> i64 {
         self.mean_least_percent.unwrap_or(55)
+    }
+
+    /// Deductions of a settlement, together at most this part of what is payable,
+    /// ppm.
+    #[must_use]
+    pub fn deduction_ppm(&self) -> i64 {
+        self.deduction_ppm.unwrap_or(500_000)
+    }
+
+    /// An absent diver has so many hours to object.
+    #[must_use]
+    pub fn objection_hours(&self) -> i64 {
+        self.objection_hours.unwrap_or(24)
+    }
+
+    /// A ticket's line can be disputed for so many days.
+    #[must_use]
+    pub fn dispute_days(&self) -> i64 {
+        self.dispute_days.unwrap_or(7)
     }
 
     /// Drip a day, ppm of book weight; absent means not set.

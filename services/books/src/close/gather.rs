@@ -10,8 +10,8 @@ use std::fmt::Write as _;
 
 use rules::balance::Holding;
 use rules::close::{
-    DayInput, Happening, NewLot, PartFacts, PayBalance, PayChange, RULES_VERSION, TicketSaid,
-    Undrained, Used, What,
+    DayInput, Happening, NewLot, OpenDispute, PartFacts, PayBalance, PayChange, RULES_VERSION,
+    TicketSaid, Undrained, Used, What,
 };
 use rules::fish::{Condition, Outlet, Presentation, Storage, Undersize};
 use rules::ids::{DayNumber, LotCode, PartId};
@@ -26,7 +26,7 @@ use crate::db::{Record, Tx, Val};
 use crate::doc::{BadDoc, read_entry_doc};
 use crate::register::Office;
 use crate::stock::Rewritten;
-use crate::{BooksError, corrupt, entries, entry_id, stock};
+use crate::{BooksError, corrupt, entries, entry_id, settlement, stock};
 
 /// A day read, and what it was read from.
 #[derive(Debug)]
@@ -77,6 +77,7 @@ pub async fn gather(
     let parts = read.parts(tx, day).await?;
     let pay = pay(tx, &read.range).await?;
     let undrained = undrained(tx, office, number, day).await?;
+    let disputes = settlement::disputes_of_day(tx, number, day).await?;
 
     let digests = opening.digests();
     let given = Given {
@@ -111,6 +112,14 @@ pub async fn gather(
             .collect(),
         settings,
         undrained,
+        disputes: disputes
+            .iter()
+            .map(|dispute| OpenDispute {
+                entry: dispute.entry,
+                ticket: dispute.ticket,
+                line: dispute.line,
+            })
+            .collect(),
         balances: opening.balances.clone(),
         pay,
     };

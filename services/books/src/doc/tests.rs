@@ -564,6 +564,9 @@ fn settings_and_price_lists_read_back() {
         longest_mm: Some(2),
         mean_most_percent: Some(300),
         mean_least_percent: Some(0),
+        deduction_ppm: Some(400_000),
+        objection_hours: Some(12),
+        dispute_days: Some(14),
     });
     for (grade, from_us, below_plate) in [(Some(grade("A")), Some(0), true), (None, None, false)] {
         reads_back(&AgreedPrice {

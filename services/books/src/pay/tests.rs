@@ -109,6 +109,9 @@ fn change(pay_day: i64, entry: i64, kind: &str, owed: i64, held: i64) -> Change 
         kind: kind.to_owned(),
         owed,
         held,
+        paid: 0,
+        taken_off: 0,
+        to_take_off: 0,
     }
 }
 

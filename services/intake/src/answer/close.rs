@@ -10,6 +10,7 @@ use rules::fillet_yield::{YieldKey, YieldSums};
 use rules::money::Money;
 use rules::weight::{Weight, WeightUnit};
 
+use super::settle::{dispute, due};
 use super::{day, int32, money, part, timestamp, weight};
 use crate::codes::{Coded as _, wire_or_none};
 
@@ -221,6 +222,8 @@ pub(crate) fn statement(
         rows: of.rows.iter().map(|row| statement_row(row, unit)).collect(),
         owed_after: Some(money(of.owed_after)),
         held_after: Some(money(of.held_after)),
+        dues: of.dues.iter().map(due).collect(),
+        disputes: of.disputes.iter().map(dispute).collect(),
     }
 }
 
@@ -233,5 +236,13 @@ fn statement_row(of: &StatementRow, unit: WeightUnit) -> v1::StatementRow {
         weight: of.weight.map(|paid| weight(paid, unit)),
         owed: Some(money(of.owed)),
         held: Some(money(of.held)),
+        paid: unless_zero(of.paid),
+        taken_off: unless_zero(of.taken_off),
+        to_take_off: unless_zero(of.to_take_off),
+        detail: of.detail.clone(),
     }
+}
+
+fn unless_zero(amount: Money) -> Option<v1::Money> {
+    (amount.minor() != 0).then(|| money(amount))
 }

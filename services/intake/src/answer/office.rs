@@ -104,6 +104,9 @@ pub(crate) fn settings(settings: &Settings) -> v1::Settings {
         longest_mm: settings.longest_mm.map(int32),
         mean_most_percent: settings.mean_most_percent.map(int32),
         mean_least_percent: settings.mean_least_percent.map(int32),
+        deduction_percent: settings.deduction_ppm.map(percent),
+        objection_hours: settings.objection_hours.map(int32),
+        dispute_days: settings.dispute_days.map(int32),
     }
 }
 

@@ -20,6 +20,7 @@ use crate::codes::{Coded as _, wire_or_none};
 /// A ticket as it stands, weights shown in the site's unit.
 pub(crate) fn found(found: &TicketFound, shown_in: WeightUnit) -> v1::Ticket {
     let ticket = booked(&found.booked, shown_in);
+    let ticket = super::settle::followed(ticket, &found.followed);
     let Some(ended) = &found.ended else {
         return ticket;
     };
@@ -106,6 +107,10 @@ pub(crate) fn booked(booked: &Booked<WeighIn, Ticket>, shown_in: WeightUnit) -> 
                 text: answer.text.clone(),
             })
             .collect(),
+        disputes: Vec::new(),
+        settled_by: Vec::new(),
+        dispute_until: None,
+        object_until: None,
     }
 }
 

@@ -18,7 +18,7 @@ use tokio::task::JoinHandle;
 use tokio_stream::wrappers::ReceiverStream;
 use tonic::{Code, Status, Streaming};
 
-use super::{Face, closes, office, stock, tickets};
+use super::{Face, closes, office, settle, stock, tickets};
 use crate::answer;
 use crate::errors::Refusal;
 use crate::parse::{self, At as _, Bad};
@@ -304,6 +304,12 @@ async fn do_deed(face: &Face, caller: &Caller, deed: Deed) -> v1::CatchUpRespons
         Deed::AcknowledgeFlag(request) => by!(closes::acknowledge_flag, request),
         Deed::Reweigh(request) => by!(stock::record_reweigh, request),
         Deed::AgreedPrice(request) => by!(office::record_agreed_price, request),
+        Deed::Settle(request) => by!(settle::settle, request),
+        Deed::Advance(request) => by!(settle::record_advance, request),
+        Deed::Charge(request) => by!(settle::record_charge, request),
+        Deed::DrawerCount(request) => by!(settle::record_drawer_count, request),
+        Deed::Dispute(request) => by!(settle::dispute_line, request),
+        Deed::AnswerDispute(request) => by!(settle::answer_dispute, request),
     }
 }
 
@@ -389,5 +395,6 @@ only_recorded! {
     RecordReturnResponse, RecordSiteResponse, RecordPartyResponse, RecordSpeciesResponse,
     RecordScaleResponse, RecordToteResponse, RecordDeviceResponse, RecordSettingsResponse,
     PostPriceListResponse, AcknowledgeFlagResponse, RecordReweighResponse,
-    RecordAgreedPriceResponse,
+    RecordAgreedPriceResponse, SettleResponse, RecordAdvanceResponse,
+    RecordChargeResponse, RecordDrawerCountResponse, DisputeLineResponse, AnswerDisputeResponse,
 }

@@ -217,6 +217,17 @@ pub(crate) fn settings(
                     .at("mean_most_percent")?,
                 mean_least_percent: whole(settings.mean_least_percent, 0, 100)
                     .at("mean_least_percent")?,
+                deduction_ppm: percent(settings.deduction_percent, "deduction_percent")?,
+                objection_hours: settings
+                    .objection_hours
+                    .map(|hours| count(hours, 0, 8760))
+                    .transpose()
+                    .at("objection_hours")?,
+                dispute_days: settings
+                    .dispute_days
+                    .map(|days| count(days, 0, 3650))
+                    .transpose()
+                    .at("dispute_days")?,
             })
         },
     )

@@ -655,6 +655,7 @@ async fn health_and_reflection_know_every_service() {
         "weighhouse.v1.CloseService",
         "weighhouse.v1.IntakeService",
         "weighhouse.v1.OfficeService",
+        "weighhouse.v1.SettlementService",
         "weighhouse.v1.StatementService",
         "weighhouse.v1.StockService",
         "weighhouse.v1.YieldService",

@@ -33,6 +33,7 @@ pub(super) fn raise(day: &DayInput, walk: &Walk) -> Vec<Flag> {
     }
     flags.extend(devices(day));
     flags.extend(tickets(day));
+    flags.extend(disputes(day));
     flags.sort_by(|a, b| (a.kind, &a.subject).cmp(&(b.kind, &b.subject)));
     flags
 }
@@ -335,6 +336,28 @@ fn devices(day: &DayInput) -> Vec<Flag> {
         flag(day, FlagKind::DeviceUndrained, name, text)
     };
     day.undrained.iter().map(raise).collect()
+}
+
+/// One flag for each line, however often it was disputed.
+fn disputes(day: &DayInput) -> Vec<Flag> {
+    let mut flags: Vec<Flag> = Vec::new();
+    for dispute in &day.disputes {
+        let super::OpenDispute {
+            entry,
+            ticket,
+            line,
+        } = dispute;
+        let what = match line {
+            0 => format!("Ticket {ticket}"),
+            line => format!("Line {line} of ticket {ticket}"),
+        };
+        let text = format!("{what} is disputed ({entry}) and nobody has answered.");
+        let of_line = flag(day, FlagKind::DisputeOpen, format!("{ticket}-{line}"), text);
+        if flags.iter().all(|flag| flag.subject != of_line.subject) {
+            flags.push(of_line);
+        }
+    }
+    flags
 }
 
 fn tickets(day: &DayInput) -> Vec<Flag> {

@@ -56,6 +56,7 @@ fn day() -> Told {
         makings: Vec::new(),
         tickets: Vec::new(),
         undrained: Vec::new(),
+        disputes: Vec::new(),
         balances: BTreeMap::new(),
         pay: Vec::new(),
     })
