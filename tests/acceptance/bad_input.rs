@@ -240,6 +240,40 @@ const ROWS: &[(&str, &str, Must)] = &[
     ("agreedPrice.agreedPrice.price.currency", "\"EUR\"", Bad),
     ("agreedPrice.agreedPrice.price.per", "\"WEIGHT_UNIT_KG\"", Bad),
     ("agreedPrice.agreedPrice.reason", ABSENT, Bad),
+    ("settings.settings.disputeDays", "4000", Bad),
+    ("settle.site", "7", Bad),
+    ("settle.payee", ABSENT, Bad),
+    ("settle.payee", "\"nobody-here\"", Bad),
+    ("settle.scope.tickets", "[\"2031042800019999999\"]", BadAt("scope.tickets[0]")),
+    ("settle.scope.to", r#"{"year":2031,"month":4,"day":28}"#, Bad),
+    ("settle.payments", "[]", Unmet("PAYMENT_DIFFERS")),
+    ("settle.payments.method", ABSENT, Bad),
+    ("settle.payments.amount", ABSENT, Bad),
+    ("settle.payments.amount.amountMinor", "\"0\"", Bad),
+    ("settle.payments.amount.currency", "\"EUR\"", Bad),
+    ("settle.payments.reference", ABSENT, Bad),
+    ("settle.happenedAt", "\"2032-01-01T00:00:00Z\"", Bad),
+    ("advance.site", "7", Bad),
+    ("advance.payee", "\"nobody-here\"", Bad),
+    ("advance.payment", ABSENT, Bad),
+    ("advance.payment.reference", "\" \"", Bad),
+    ("advance.reason", ABSENT, Bad),
+    ("charge.site", "7", Bad),
+    ("charge.payee", "\"nobody-here\"", Bad),
+    ("charge.name", ABSENT, Bad),
+    ("charge.amount.amountMinor", "\"-1\"", Bad),
+    ("drawerCount.site", "7", Bad),
+    ("drawerCount.day", r#"{"year":2031,"month":5,"day":28}"#, Bad),
+    ("drawerCount.opening", ABSENT, Bad),
+    ("drawerCount.counted.amountMinor", "\"-1\"", Bad),
+    ("dispute.ticket", ABSENT, Bad),
+    ("dispute.ticket", "\"2031042800019999999\"", Bad),
+    ("dispute.line", "99", Bad),
+    ("dispute.line", "0", Unmet("CONFIRMED_BY_DIVER")),
+    ("dispute.text", ABSENT, Bad),
+    ("answerDispute.dispute", ABSENT, Bad),
+    ("answerDispute.dispute", "\"2031042800019999999\"", Bad),
+    ("answerDispute.answer", ABSENT, Bad),
 
     ("acknowledgeFlag.key", "\"0000\"", Bad),
     ("acknowledgeFlag.reason", ABSENT, Bad),
@@ -514,12 +548,19 @@ async fn samples(server: &Server) -> Vec<Value> {
         json!({ "weighIn": deed })
     };
     let plain = weigh_in("DECISION_ACCEPT");
+    // What the settlements pay.
+    let mut of_another = weigh_in("DECISION_ACCEPT");
+    of_another["weighIn"]["harvester"] = json!("osric-pell");
+    let mut second = of_another.clone();
+    second["weighIn"]["requestId"] = json!(fresh());
     let deeds = vec![
         plain.clone(),
         weigh_in("DECISION_ACCEPT"),
         weigh_in("DECISION_HOLD"),
         weigh_in("DECISION_ACCEPT"),
         weigh_in("DECISION_ACCEPT"),
+        of_another,
+        second,
     ];
     let booked = stream(server, deeds).await;
     let ticket = |i: usize| {
@@ -536,7 +577,21 @@ async fn samples(server: &Server) -> Vec<Value> {
     }});
     let sold = stream(server, vec![sold]).await;
     assert_eq!(sold[0].code, 0, "{}", sold[0].message);
+    let dispute = json!({ "dispute": {
+        "requestId": fresh(), "ticket": ticket(5).id, "line": 1, "text": "my scale said more",
+    }});
+    let dispute = stream(server, vec![dispute]).await;
+    assert_eq!(dispute[0].code, 0, "{}", dispute[0].message);
     SAMPLES
+        .replace("{{paid}}", &ticket(5).id)
+        .replace(
+            "{{pay}}",
+            &ticket(5).payout.unwrap().amount_minor.to_string(),
+        )
+        .replace(
+            "{{dispute}}",
+            &dispute[0].recorded.as_ref().unwrap().entry_id,
+        )
         .replace("{{lot}}", &lot(0))
         .replace("{{other}}", &lot(3))
         .replace("{{ticket}}", &ticket(4).id)

@@ -237,7 +237,7 @@ impl Desk {
     ) -> Result<BTreeSet<i64>, DeskError> {
         let mut wanted = BTreeSet::new();
         for (i, &id) in asked.tickets.iter().enumerate() {
-            let field = format!("tickets[{i}]");
+            let field = format!("scope.tickets[{i}]");
             let of_site = EntryId::new(id).is_some_and(|id| id.site() == asked.site);
             let entry = entries::get(tx, id).await?;
             let entry = entry.filter(|entry| of_site && entry.kind == "weigh_in");

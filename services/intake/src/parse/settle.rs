@@ -14,7 +14,7 @@ use super::{
 const MOST_ROWS: usize = 500;
 /// Most lines a ticket is looked through for.
 const LAST_LINE: i32 = 100_000;
-/// Orders of charges, either way.
+/// Largest order of a charge.
 const LAST_ORDER: i32 = 1_000_000;
 
 /// A settlement; `currency` is the site's, where it is on file.
@@ -132,7 +132,7 @@ pub(crate) fn charge(
             payee: code(request.payee).at("payee")?,
             name: name(request.name).at("name")?,
             amount: above_zero(request.amount, currency).at("amount")?,
-            order: count(request.order, -LAST_ORDER, LAST_ORDER).at("order")?,
+            order: count(request.order, 0, LAST_ORDER).at("order")?,
             happened_us: instant_or_none(request.happened_at).at("happened_at")?,
         },
     })

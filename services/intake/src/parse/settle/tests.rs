@@ -155,10 +155,10 @@ fn advances_charges_counts_and_disputes_are_refused_at_the_field_that_is_wrong()
         payee: "ana".to_owned(),
         name: "ice".to_owned(),
         amount: cents(4_000),
-        order: -1,
+        order: 3,
         happened_at: None,
     };
-    assert_eq!(charge(a_charge.clone(), usd()).unwrap().what.order, -1);
+    assert_eq!(charge(a_charge.clone(), usd()).unwrap().what.order, 3);
     let far = v1::RecordChargeRequest {
         order: i32::MAX,
         ..a_charge.clone()
