@@ -7,14 +7,20 @@
 //! says so. The program that mounts these commands reads arguments and
 //! environment, prints, and sets the exit code.
 
+pub mod advance;
+mod amount;
+pub mod cash;
 pub mod clock;
 pub mod close;
+pub mod dispute;
+pub mod drawer;
 pub mod flags;
 pub mod json;
 pub mod known;
 pub mod lot;
 pub mod send;
 pub mod service;
+pub mod settle;
 pub mod show;
 pub mod statement;
 pub mod ticket;
@@ -49,6 +55,20 @@ pub enum Command {
     Flags(flags::Flags),
     /// Show what a diver is owed and why, line by line
     Statement(statement::Statement),
+    /// Show what a payee is to be paid, or pay it
+    Settle(settle::Settle),
+    /// Hand over money before there is pay for it; it is taken off first
+    Advance(advance::Advance),
+    /// Record a deduction agreed with a payee: ice, fuel, gear
+    Charge(advance::Charge),
+    /// Show what a payee was paid in a year, and how much of it was cash
+    Cash(cash::Cash),
+    /// Count the currency in a site's drawer, or show a day's count
+    Drawer(drawer::Drawer),
+    /// Dispute a line of a ticket, or the whole of it where the diver was absent
+    Dispute(dispute::Dispute),
+    /// Answer a dispute
+    AnswerDispute(dispute::AnswerDispute),
     /// Show the plain pooled yield of each supplier's fish
     Yields(yields::Yields),
     /// Show the book's clock, or set it in a book made with a simulated one
@@ -85,6 +105,13 @@ impl Command {
             Command::Close(command) => command.run().await,
             Command::Flags(command) => command.run().await,
             Command::Statement(command) => command.run().await,
+            Command::Settle(command) => command.run().await,
+            Command::Advance(command) => command.run().await,
+            Command::Charge(command) => command.run().await,
+            Command::Cash(command) => command.run().await,
+            Command::Drawer(command) => command.run().await,
+            Command::Dispute(command) => command.run().await,
+            Command::AnswerDispute(command) => command.run().await,
             Command::Yields(command) => command.run().await,
             Command::Clock(command) => command.run().await,
         }
@@ -121,6 +148,11 @@ fn machine<M: Named>(clock: &v1::GetClockResponse, answer: &M) -> String {
     clock_json["simulated"] = clock.simulated.into();
     let whole = serde_json::json!({"clock": clock_json, "answer": json::write(answer)});
     format!("{whole:#}\n")
+}
+
+/// The id of a request: as given, or a new one.
+fn request_id(given: Option<uuid::Uuid>) -> String {
+    given.unwrap_or_else(uuid::Uuid::new_v4).to_string()
 }
 
 /// Reads a day given as `YYYY-MM-DD`.
