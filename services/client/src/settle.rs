@@ -121,13 +121,12 @@ pub fn text(of: &v1::Settlement, entry: &str, known: &Known) -> String {
         ("note", of.note.clone()),
     ]);
     page.line("");
-    let row = |what: String, of: &str, amount| vec![what, of.to_owned(), show::money(amount)];
     let mut rows: Vec<Vec<String>> = of
         .items
         .iter()
         .map(|item| row(item.what.clone(), &item.entry_id, item.amount.as_ref()))
         .collect();
-    if show::money_unless_zero(of.brought_forward.as_ref()) != "" {
+    if !show::money_unless_zero(of.brought_forward.as_ref()).is_empty() {
         rows.push(row(
             "brought forward".to_owned(),
             "",
@@ -161,7 +160,7 @@ pub fn text(of: &v1::Settlement, entry: &str, known: &Known) -> String {
         "paid"
     };
     rows.push(row(due.to_owned(), "", of.paid.as_ref()));
-    if show::money_unless_zero(of.carried_forward.as_ref()) != "" {
+    if !show::money_unless_zero(of.carried_forward.as_ref()).is_empty() {
         rows.push(row(
             "carried forward".to_owned(),
             "",
@@ -188,6 +187,10 @@ pub fn text(of: &v1::Settlement, entry: &str, known: &Known) -> String {
         ));
     }
     page.done()
+}
+
+fn row(what: String, entry: &str, amount: Option<&v1::Money>) -> Vec<String> {
+    vec![what, entry.to_owned(), show::money(amount)]
 }
 
 #[cfg(test)]
