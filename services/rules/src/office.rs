@@ -11,6 +11,7 @@ use crate::business_day::SiteClock;
 use crate::decimal;
 use crate::fish::{Hazard, Outlet, Presentation, Storage, coded};
 use crate::money::{Currency, Money};
+use crate::receiving::ReceivingSettings;
 use crate::weight::{Reading, Weight, WeightUnit};
 
 /// A place where fish is taken in.
@@ -184,6 +185,8 @@ pub struct Settings {
     pub objection_hours: Option<i64>,
     /// A ticket's line can be disputed for so many days; default 7.
     pub dispute_days: Option<i64>,
+    /// What receiving goes by.
+    pub receiving: ReceivingSettings,
 }
 
 /// 0.001 lb in 10 ng.

@@ -165,6 +165,7 @@ pub(crate) fn settings(
         request.settings,
         "settings",
         |settings| {
+            let receiving = super::receiving::settings(&settings)?;
             let percent = |text: Option<String>, field| {
                 text.map(|text| percent(&text, 0)).transpose().at(field)
             };
@@ -228,6 +229,7 @@ pub(crate) fn settings(
                     .map(|days| count(days, 0, 3650))
                     .transpose()
                     .at("dispute_days")?,
+                receiving,
             })
         },
     )
