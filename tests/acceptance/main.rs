@@ -13,6 +13,7 @@ mod catch_up;
 mod deeds;
 mod harness;
 mod house;
+mod landing;
 mod night;
 mod ordinary;
 mod outside;

@@ -10,6 +10,7 @@ use rules::agreed_price::{AgreedPrice, AgreedUsed};
 use rules::business_day::SiteClock;
 use rules::fish::{Condition, Grade, Hazard, Outlet, Presentation, Storage, Undersize};
 use rules::ids::{EntryId, LotCode, PartId};
+use rules::landing::{Depth, DepthUnit};
 use rules::money::{Currency, Money, UnitPrice};
 use rules::office::{Device, DripRate, Party, PartyRole, Scale, Settings, Site, Species, Tote};
 use rules::price_list::{
@@ -442,7 +443,7 @@ impl Doc for Weighed {
 }
 
 doc_word! {
-    Presentation, Condition, Storage, Hazard, Outlet, Undersize, PartyRole, BandBy, VesselUse,
+    DepthUnit, Presentation, Condition, Storage, Hazard, Outlet, Undersize, PartyRole, BandBy, VesselUse,
     Confirmation, SmallFish, Decision, TemperatureUnit, AdjustmentKind, NotBoughtWhy, NoticeKind,
     ReceivingRule, Standing, HoldCause, LengthUnit, Season,
 }
@@ -490,7 +491,9 @@ doc_struct! {
     AgreedUsed { entry, price, reason }
     Landing {
         areas, harvest_from, harvest_to, gear, landing_place, landed_on, vessel, vessel_use, dives,
+        ; later depth, minutes_fished,
     }
+    Depth { from, to, unit }
     CatchArea { system, code }
     LotIn {
         species, presentation, storage, weighings, receiving, small_fish, areas, harvest_from,

@@ -17,6 +17,7 @@ pub mod drawer;
 pub mod flags;
 pub mod json;
 pub mod known;
+mod landing;
 pub mod lot;
 pub mod send;
 pub mod service;

@@ -5,6 +5,7 @@ use proto::v1;
 
 use crate::Reach;
 use crate::known::Known;
+use crate::landing;
 use crate::show::{self, Column, Page, word};
 use crate::trouble::Trouble;
 
@@ -56,7 +57,7 @@ pub fn text(ticket: &v1::Ticket, known: &Known) -> String {
 }
 
 fn head(page: &mut Page, ticket: &v1::Ticket, known: &Known) {
-    let landing = ticket.landing.clone().unwrap_or_default();
+    let caught = ticket.landing.clone().unwrap_or_default();
     let pay_day = if ticket.pay_day.is_none() || ticket.pay_day == ticket.day {
         String::new()
     } else {
@@ -89,26 +90,28 @@ fn head(page: &mut Page, ticket: &v1::Ticket, known: &Known) {
         (
             "caught",
             join(&[
-                areas(&landing.areas),
-                show::days(landing.harvest_from.as_ref(), landing.harvest_to.as_ref()),
+                areas(&caught.areas),
+                show::days(caught.harvest_from.as_ref(), caught.harvest_to.as_ref()),
             ]),
         ),
         (
             "landed",
             join(&[
-                landing.landing_place.clone(),
-                show::day(landing.landed_on.as_ref()),
+                caught.landing_place.clone(),
+                show::day(caught.landed_on.as_ref()),
             ]),
         ),
-        ("gear", landing.gear.clone()),
+        ("gear", caught.gear.clone()),
         (
             "vessel",
-            join(&[landing.vessel.clone(), word!(VesselUse, landing.vessel_use)]),
+            join(&[caught.vessel.clone(), word!(VesselUse, caught.vessel_use)]),
         ),
         (
             "dives",
-            landing.dives.map_or_else(String::new, |n| n.to_string()),
+            caught.dives.map_or_else(String::new, |n| n.to_string()),
         ),
+        ("depth", landing::depth(caught.depth.as_ref())),
+        ("time fished", landing::minutes(&caught.minutes_fished)),
         ("confirmed", word!(Confirmation, ticket.confirmation)),
         ("shown offline", shown),
         ("device", ticket.device.clone()),

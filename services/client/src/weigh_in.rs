@@ -113,6 +113,12 @@ pub struct WeighIn {
     /// Number of dives
     #[arg(long, value_name = "N")]
     dives: Option<i32>,
+    /// How deep, as FROM-TO and a unit: 40-95ft, 12m or 5-10fathom
+    #[arg(long, value_name = "DEPTH", value_parser = depth)]
+    depth: Option<v1::Depth>,
+    /// Time fished, minutes
+    #[arg(long, value_name = "MINUTES", default_value = "")]
+    minutes_fished: String,
 
     /// Who confirmed the ticket; pay is owed either way
     #[arg(long, value_parser = confirmations())]
@@ -223,6 +229,8 @@ impl WeighIn {
                 vessel: self.vessel,
                 vessel_use: self.vessel_use.map_or(0, i32::from),
                 dives: self.dives,
+                depth: self.depth,
+                minutes_fished: self.minutes_fished,
             }),
             lots: vec![v1::LotIn {
                 species: self.species,
@@ -252,6 +260,23 @@ fn area(text: &str) -> Result<v1::CatchArea, String> {
         }),
         _ => Err("an area is written SYSTEM:CODE, such as FAO:31".to_owned()),
     }
+}
+
+fn depth(text: &str) -> Result<v1::Depth, String> {
+    let at = text.find(|c: char| c.is_ascii_alphabetic());
+    let (range, unit) = text.split_at(at.unwrap_or(text.len()));
+    let unit = match unit {
+        "ft" => v1::DepthUnit::Foot,
+        "m" => v1::DepthUnit::Metre,
+        "fathom" => v1::DepthUnit::Fathom,
+        _ => return Err("a depth is written with its unit, such as 40-95ft or 12m".to_owned()),
+    };
+    let (from, to) = range.split_once('-').unwrap_or((range, ""));
+    Ok(v1::Depth {
+        from: from.trim().to_owned(),
+        to: to.trim().to_owned(),
+        unit: unit.into(),
+    })
 }
 
 /// The words of an enum of the contract: its names there, without the enum's
@@ -328,6 +353,24 @@ mod tests {
         match tote.tare.unwrap() {
             v1::tote_weighing::Tare::TareReading(tare) => assert_eq!(tare.decimal, "3.60"),
             other => panic!("{other:?}"),
+        }
+    }
+
+    #[test]
+    fn a_depth_is_written_with_its_unit() {
+        for (text, wanted) in [
+            ("40-95.5ft", Some(("40", "95.5", v1::DepthUnit::Foot))),
+            ("12m", Some(("12", "", v1::DepthUnit::Metre))),
+            ("5-10fathom", Some(("5", "10", v1::DepthUnit::Fathom))),
+            ("40-95", None),
+            ("40 yards", None),
+        ] {
+            let wanted = wanted.map(|(from, to, unit)| v1::Depth {
+                from: from.to_owned(),
+                to: to.to_owned(),
+                unit: unit.into(),
+            });
+            assert_eq!(depth(text).ok(), wanted, "{text}");
         }
     }
 

@@ -8,6 +8,7 @@ use books::tickets::{self, Known};
 use books::{Condition, Tx, entries, stock};
 use rules::business_day::date_of;
 use rules::ids::EntryId;
+use rules::landing;
 use rules::money::Money;
 use rules::office::Settings;
 use rules::receiving;
@@ -49,6 +50,15 @@ impl Desk {
         let site = office.sites.get(&asked.site).ok_or(DeskError::Internal)?;
         check_names(&asked, &office)?;
         post_tares(&mut asked, &office);
+        if let Some(today) = site.clock.date_at(now_us) {
+            landing::check(&asked.landing, &asked.lots, today).map_err(|bad| {
+                DeskError::Malformed {
+                    field: bad.field(),
+                    reason: "LANDING_CANNOT_STAND",
+                    rule: bad.to_string(),
+                }
+            })?;
+        }
         let offline = asked.offline_payout.is_some();
         let (instant_us, skew) =
             price_instant(asked.first_reading_us, asked.sent_us, offline, now_us)

@@ -4,7 +4,9 @@
 //! numbers differ, and they never meet anywhere else.
 
 use proto::v1;
-use rules::{close, fish, making, office, price_list, receiving, settlement, ticket, weight};
+use rules::{
+    close, fish, landing, making, office, price_list, receiving, settlement, ticket, weight,
+};
 
 /// A word of the trade that travels as a number.
 pub(crate) trait Coded: Sized + Copy {
@@ -61,6 +63,7 @@ coded! {
     weight::ReadingSource as ReadingSource { Keyed, Captured }
     office::PartyRole as PartyRole { Buyer, Harvester, Payee, Kitchen, Recipient, Staff }
     price_list::BandBy as BandBy { Piece, Lot }
+    landing::DepthUnit as DepthUnit { Foot, Metre, Fathom }
     ticket::VesselUse as VesselUse { None, Vessel, Unclear }
     ticket::Confirmation as Confirmation { ByDiver, DiverAbsent }
     ticket::SmallFish as SmallFish { Sell, Give, TakeHome }

@@ -131,6 +131,17 @@ impl SiteClock {
         instant.display_with_offset(offset).to_string()
     }
 
+    /// The date the local clock shows; instants out of the calendar have none.
+    #[must_use]
+    pub fn date_at(&self, us: i64) -> Option<NaiveDate> {
+        let date = self.rules.to_datetime(instant(us)).date();
+        date_of(number(
+            i64::from(date.year()),
+            i64::from(date.month()),
+            i64::from(date.day()),
+        ))
+    }
+
     fn has_begun(&self, date: Date, us: i64) -> bool {
         self.start(date)
             .is_some_and(|start| start.as_microsecond() <= us)

@@ -18,6 +18,7 @@ use chrono::NaiveDate;
 pub use self::plausible::counted_fish;
 use crate::agreed_price::AgreedUsed;
 use crate::fish::{Condition, Grade, Outlet, Presentation, Storage, Undersize, coded};
+use crate::landing::Depth;
 use crate::money::{Money, UnitPrice};
 use crate::receiving::{HoldCause, Length, Received};
 use crate::weight::{Reading, Weight};
@@ -85,6 +86,10 @@ pub struct Landing {
     pub vessel_use: Option<VesselUse>,
     /// Number of dives.
     pub dives: Option<i64>,
+    /// How deep it was fished.
+    pub depth: Option<Depth>,
+    /// Time fished, minutes as decimal text; empty when not told.
+    pub minutes_fished: String,
 }
 
 /// An area as a code of a named code system.

@@ -151,6 +151,12 @@ fn full_weigh_in() -> WeighIn {
             vessel: "skiff".to_owned(),
             vessel_use: Some(VesselUse::Vessel),
             dives: Some(3),
+            depth: Some(Depth {
+                from: "40".to_owned(),
+                to: "95.5".to_owned(),
+                unit: DepthUnit::Foot,
+            }),
+            minutes_fished: "125.5".to_owned(),
         },
         lots: vec![LotIn {
             species: "PZO".to_owned(),
@@ -691,6 +697,7 @@ fn every_word_reads_back_and_is_the_one_it_was() {
         Hazard: "venomous, ciguatera, histamine";
         Outlet: "sold whole, soup-grade, donation, gift, crew use, by-product, discard, sample";
         Undersize: "no, yes, not known";
+        DepthUnit: "ft, m, fathom";
         PartyRole: "buyer, harvester, payee, kitchen, recipient, staff";
         BandBy: "piece, lot";
         VesselUse: "none, vessel, unclear";

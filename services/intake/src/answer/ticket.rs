@@ -125,6 +125,12 @@ fn landing(landing: &Landing) -> v1::Landing {
         vessel: landing.vessel.clone(),
         vessel_use: wire_or_none(landing.vessel_use),
         dives: landing.dives.map(int32),
+        depth: landing.depth.as_ref().map(|depth| v1::Depth {
+            from: depth.from.clone(),
+            to: depth.to.clone(),
+            unit: depth.unit.wire(),
+        }),
+        minutes_fished: landing.minutes_fished.clone(),
     }
 }
 

@@ -2,8 +2,10 @@
 
 use proto::v1;
 use proto::v1::{adjustment, payee_share, tote_weighing, weighing};
+use rules::decimal::scaled;
 use rules::fish::Presentation;
 use rules::ids::MOST_LOTS;
+use rules::landing::{Depth, PLACES};
 use rules::money::{Currency, UnitPrice};
 use rules::receiving::HoldCause;
 use rules::ticket::{
@@ -126,7 +128,26 @@ fn landing(landing: v1::Landing) -> Result<Landing, Bad> {
             .map(|dives| count(dives, 0, MOST_DIVES))
             .transpose()
             .at("dives")?,
+        depth: landing.depth.map(depth).transpose().at("depth")?,
+        minutes_fished: decimal_or_none(landing.minutes_fished).at("minutes_fished")?,
     })
+}
+
+fn depth(depth: v1::Depth) -> Result<Depth, Bad> {
+    plain(&depth.from, |text| scaled(text, PLACES)).at("from")?;
+    Ok(Depth {
+        unit: said(depth.unit).at("unit")?,
+        from: depth.from,
+        to: decimal_or_none(depth.to).at("to")?,
+    })
+}
+
+/// Decimal text of a depth or of minutes, or nothing.
+fn decimal_or_none(written: String) -> Result<String, Bad> {
+    if !written.is_empty() {
+        plain(&written, |text| scaled(text, PLACES))?;
+    }
+    Ok(written)
 }
 
 fn areas(areas: Vec<v1::CatchArea>) -> Result<Vec<CatchArea>, Bad> {

@@ -113,6 +113,14 @@ fn per_weight(decimal: &str, per: v1::WeightUnit) -> Option<adjustment::Amount> 
     }))
 }
 
+fn deep(from: &str, to: &str, unit: i32) -> Option<v1::Depth> {
+    Some(v1::Depth {
+        from: from.to_owned(),
+        to: to.to_owned(),
+        unit,
+    })
+}
+
 type Change = fn(&mut v1::RecordWeighInRequest);
 
 fn parsed(change: Change) -> Result<Asked<WeighIn>, Bad> {
@@ -269,6 +277,27 @@ fn what_cannot_be_right_is_refused_with_its_field() {
         }),
         ("landing.vessel_use", "INVALID_FIELD", |r| {
             landing(r).vessel_use = 4
+        }),
+        ("landing.depth.from", "MISSING_FIELD", |r| {
+            landing(r).depth = Some(v1::Depth::default());
+        }),
+        ("landing.depth.from", "INVALID_FIELD", |r| {
+            landing(r).depth = deep("-1", "", 1);
+        }),
+        ("landing.depth.to", "INVALID_FIELD", |r| {
+            landing(r).depth = deep("1", "1.001", 1);
+        }),
+        ("landing.depth.unit", "MISSING_FIELD", |r| {
+            landing(r).depth = deep("1", "2", 0);
+        }),
+        ("landing.depth.unit", "INVALID_FIELD", |r| {
+            landing(r).depth = deep("1", "2", 4);
+        }),
+        ("landing.minutes_fished", "INVALID_FIELD", |r| {
+            landing(r).minutes_fished = "1h".into();
+        }),
+        ("landing.minutes_fished", "INVALID_FIELD", |r| {
+            landing(r).minutes_fished = FORTY.into();
         }),
         ("landing.gear", "INVALID_FIELD", |r| {
             landing(r).gear = "10.8 ".into()
