@@ -50,6 +50,23 @@ const ROWS: &[(&str, &str, Must)] = &[
     ("weighIn.harvester", "\"nobody-here\"", Bad),
     ("weighIn.harvester", "\"Wren Haldane\"", Bad),
     ("weighIn.landing.harvestTo", r#"{"year":2031,"month":4,"day":27}"#, Bad),
+    ("weighIn.landing.landedOn", r#"{"year":2031,"month":4,"day":27}"#, Bad),
+    ("weighIn.landing.landedOn", r#"{"year":2031,"month":4,"day":29}"#, Bad),
+    ("weighIn.landing.dives", "0", Bad),
+    ("weighIn.landing.vesselUse", "\"VESSEL_USE_NONE\"", BadAt("landing.vessel")),
+    ("weighIn.landing.depth.from", ABSENT, Bad),
+    ("weighIn.landing.depth.from", "\"95.51\"", BadAt("landing.depth.to")),
+    ("weighIn.landing.depth.from", "\"1000.01\"", Bad),
+    ("weighIn.landing.depth.unit", ABSENT, Bad),
+    ("weighIn.landing.minutesFished", "\"0\"", Bad),
+    ("weighIn.landing.minutesFished", "\"44640.01\"", Bad),
+    ("weighIn.lotNumber", "\"2031042800019999999\"", Bad),
+    ("weighIn.lots.tally.rows.count", "0", Bad),
+    ("weighIn.lots.tally.rows.length", "\"0\"", Bad),
+    ("weighIn.lots.tally.rows.sex", "\"SEX_MALE\"", BadAt("lots[0].tally.rows[0].eggs")),
+    ("weighIn.lots.tally.unit", ABSENT, Bad),
+    ("weighIn.lots.tally.largest", "\"28.49\"", Bad),
+    ("weighIn.lots.tally.removed", "2", Bad),
     ("weighIn.lots", "[]", Bad),
     ("weighIn.lots.species", ABSENT, Bad),
     ("weighIn.lots.species", "\"XXX\"", Bad),
@@ -154,6 +171,15 @@ const ROWS: &[(&str, &str, Must)] = &[
     ("making.outputs.weight", ABSENT, Bad),
     ("making.cutter", "\"nobody-here\"", Bad),
     ("making.minutes", "\"-3\"", Bad),
+
+    ("making.tally.rows.count", "0", Bad),
+    ("making.tally.rows.length", "\"500.01\"", Bad),
+
+    ("requestCodes.site", "7", Bad),
+    ("requestCodes.device", ABSENT, Bad),
+    ("requestCodes.device", "\"nobodys-phone\"", Bad),
+    ("requestCodes.count", "0", Bad),
+    ("requestCodes.count", "1001", Bad),
 
     ("count.site", "7", Bad),
     ("count.closes", ABSENT, Bad),
@@ -317,6 +343,8 @@ fn is_decimal(field: &FieldDescriptor) -> bool {
     let of = field.parent_message().name().to_owned();
     match (of.as_str(), name) {
         ("Band", "from" | "to" | "price") => true,
+        ("Depth", "from" | "to") | ("Tally", "largest") | ("TallyRow", "length") => true,
+        (_, "minutes_fished") => true,
         (_, "decimal" | "minutes" | "plate_minimum" | "not_counted" | "per_unit") => true,
         _ => name.contains("percent"),
     }
@@ -598,7 +626,15 @@ async fn samples(server: &Server) -> Vec<Value> {
     }});
     let dispute = stream(server, vec![dispute]).await;
     assert_eq!(dispute[0].code, 0, "{}", dispute[0].message);
+    let codes = json!({ "requestCodes": {
+        "requestId": fresh(), "site": 1, "device": "dock-tablet", "count": 1,
+    }});
+    let codes = stream(server, vec![codes]).await;
     SAMPLES
+        .replace(
+            "{{number}}",
+            &codes[0].code_block.as_ref().unwrap().first_number,
+        )
         .replace("{{paid}}", &ticket(5).id)
         .replace(
             "{{pay}}",

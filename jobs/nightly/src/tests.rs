@@ -362,6 +362,7 @@ impl Dock {
             kitchen: String::new(),
             minutes: String::new(),
             happened_us: None,
+            tally: None,
         };
         let doc = entry_doc(&asked, &making);
         self.deed("making", day, at(day, hours), doc, rows, vec![])
@@ -508,6 +509,7 @@ fn paper(diver: &str, weight: &str, undersize: Undersize) -> (WeighIn, Ticket) {
             areas: vec![],
             harvest_from: None,
             harvest_to: None,
+            tally: None,
         }],
         confirmation: Confirmation::ByDiver,
         first_reading_us: None,
@@ -519,6 +521,7 @@ fn paper(diver: &str, weight: &str, undersize: Undersize) -> (WeighIn, Ticket) {
         adjustments: vec![],
         note: String::new(),
         answers: Vec::new(),
+        lot_number: None,
     };
     let line = Line {
         lot: 1,

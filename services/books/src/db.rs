@@ -48,6 +48,7 @@ const MIGRATIONS: &[(i64, &str)] = &[
     (1, include_str!("../migrations/0001_books.sql")),
     (4, include_str!("../migrations/0004_reweigh.sql")),
     (5, include_str!("../migrations/0005_settle.sql")),
+    (6, include_str!("../migrations/0006_landing.sql")),
 ];
 
 /// Advisory lock under which PostgreSQL instances migrate: "books" in ASCII.

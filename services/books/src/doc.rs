@@ -8,6 +8,7 @@
 use chrono::NaiveDate;
 use rules::agreed_price::{AgreedPrice, AgreedUsed};
 use rules::business_day::SiteClock;
+use rules::codes::CodesAsked;
 use rules::fish::{Condition, Grade, Hazard, Outlet, Presentation, Storage, Undersize};
 use rules::ids::{EntryId, LotCode, PartId};
 use rules::landing::{Depth, DepthUnit};
@@ -20,6 +21,7 @@ use rules::receiving::{
     AreaOfConcern, Finding, HarvestDays, HistamineLimit, HoldCause, LegalLimit, LegalRule, Length,
     LengthUnit, Received, ReceivingRule, ReceivingSettings, Season, Standing,
 };
+use rules::tally::{RulerUnit, Sex, Tally, TallyRow};
 use rules::ticket::{
     AdjustBy, Adjustment, AdjustmentKind, AdjustmentLine, CatchArea, Confirmation, Decision,
     Landing, Line, LotIn, Net, NotBought, NotBoughtWhy, Notice, NoticeKind, PayeeShare, Pieces,
@@ -443,7 +445,7 @@ impl Doc for Weighed {
 }
 
 doc_word! {
-    DepthUnit, Presentation, Condition, Storage, Hazard, Outlet, Undersize, PartyRole, BandBy, VesselUse,
+    Sex, RulerUnit, DepthUnit, Presentation, Condition, Storage, Hazard, Outlet, Undersize, PartyRole, BandBy, VesselUse,
     Confirmation, SmallFish, Decision, TemperatureUnit, AdjustmentKind, NotBoughtWhy, NoticeKind,
     ReceivingRule, Standing, HoldCause, LengthUnit, Season,
 }
@@ -482,7 +484,7 @@ doc_struct! {
     ConditionAdjustment { condition, per_unit }
     WeighIn {
         site, harvester, landing, lots, confirmation, first_reading_us, sent_us, offline_payout,
-        device, rewrites, payees, adjustments, note; later answers
+        device, rewrites, payees, adjustments, note; later answers, lot_number
     }
     QuestionAnswer { code, text }
     AgreedPrice {
@@ -498,7 +500,11 @@ doc_struct! {
     LotIn {
         species, presentation, storage, weighings, receiving, small_fish, areas, harvest_from,
         harvest_to,
+        ; later tally,
     }
+    Tally { rows, unit, largest, removed }
+    TallyRow { sex, eggs, length, count }
+    CodesAsked { site, device, numbers }
     Receiving {
         decision, reason, corrective_action, first_speared_us, iced_us, ice_around, probes;
         later smallest_length, area_unclear, hold_cause

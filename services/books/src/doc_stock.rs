@@ -44,6 +44,7 @@ doc_struct! {
     PoolDone { making, weight }
     MakingAsked {
         site, kind, inputs, outputs, specification, cutter, kitchen, minutes, happened_us,
+        ; later tally,
     }
     MakingInput { source, weight, emptied }
     MakingOutput { presentation, fate, weight, storage, reason, grade }

@@ -5,6 +5,7 @@
 //! is written; [`doc`] is how the trade's types stand in a document. The rest is
 //! one file for each thing that is read back.
 
+pub mod blocks;
 pub mod book;
 pub mod close;
 pub mod db;

@@ -3,9 +3,9 @@
 //! A deed becomes one entry, or nothing at all, and these always hold, with any number
 //! of scribes and processes on one book:
 //!
-//! - The numbers of a site's day, those of its entries and of its late deeds together,
-//!   follow each other without a gap and in the order in which they were committed;
-//!   `recorded_us` never goes back in that order.
+//! - The numbers of a site's day, those of its entries, of its late deeds and of the
+//!   blocks asked for ahead together, follow each other without a gap and in the order
+//!   in which they were committed; `recorded_us` never goes back in that order.
 //! - A request is recorded once; every repeat is answered with its entry.
 //! - A condition held at the moment of the commit: an item of an entry is spent once,
 //!   and nobody wrote between the look and the book.
@@ -22,12 +22,14 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 use std::time::{Duration, Instant};
 
+use rules::codes::MOST_NUMBERS;
 use tokio::sync::{mpsc, oneshot};
 use tokio::task::JoinHandle;
 
 use crate::db::{Db, EngineError, Tx, Val};
 use crate::table::{
-    ALL, COUNTED, ENTRY, HEAD, INWARD, LATE, MAKING_IN, MOVE, REQUEST, Row, SHIFT, SPENT, Table,
+    ALL, BLOCK, COUNTED, ENTRY, HEAD, INWARD, LATE, MAKING_IN, MOVE, REQUEST, Row, SHIFT, SPENT,
+    Table,
 };
 use decide::{Head, Heads, Seen, decide};
 
@@ -537,6 +539,15 @@ impl Row {
 }
 
 impl Deed {
+    /// Numbers it takes right after its own entry's: those of the blocks it asks for.
+    fn numbers_ahead(&self) -> i64 {
+        self.rows
+            .iter()
+            .filter(|row| std::ptr::eq(row.table, &BLOCK))
+            .filter_map(|row| row.int("numbers", 0))
+            .sum()
+    }
+
     /// What is wrong with it, seen without the books.
     fn malformed(&self) -> Option<String> {
         let is_id = |id: i64| id >= 0;
@@ -566,6 +577,13 @@ impl Deed {
             let name = row.table.name;
             if row.cells.len() != row.table.columns.len() {
                 return Some(format!("a row of {name} has another width"));
+            }
+            if std::ptr::eq(row.table, &BLOCK)
+                && !row
+                    .int("numbers", 0)
+                    .is_some_and(|numbers| (1..=MOST_NUMBERS).contains(&numbers))
+            {
+                return Some("a block of no numbers, or too many".to_owned());
             }
             if is_about_lot(row.table) && !row.int("number", 0).is_some_and(is_id) {
                 return Some(format!("a row of {name} without a lot"));

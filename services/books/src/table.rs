@@ -89,6 +89,8 @@ tables! {
     DRAWER = drawer(entry, site, day, opening, counted);
     /// The last a device said of its queue.
     DEVICE_WORD = device_word(entry, site, device, queued, resolved);
+    /// Lot numbers a device asked for ahead.
+    BLOCK = block(entry, site, device, numbers);
     /// A day, closed.
     CLOSE = close(site, day, revision, entry, manifest, doc, sha256);
     /// What each open part holds as the day turns.

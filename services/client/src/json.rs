@@ -52,7 +52,9 @@ named!(
     GetTicketResponse,
     HoldPartRequest,
     ListFlagsResponse,
+    ListLandingsResponse,
     ListSupplierYieldsResponse,
+    ListTalliesResponse,
     PostPriceListRequest,
     RecordAgreedPriceRequest,
     RecordCountRequest,
@@ -71,6 +73,7 @@ named!(
     RecordWeighInResponse,
     RegradePartRequest,
     ReleaseHoldRequest,
+    RequestCodesRequest,
     SetClockResponse,
     VoidTicketRequest,
 );

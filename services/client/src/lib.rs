@@ -18,12 +18,14 @@ pub mod flags;
 pub mod json;
 pub mod known;
 mod landing;
+pub mod landing_report;
 pub mod lot;
 pub mod send;
 pub mod service;
 pub mod settle;
 pub mod show;
 pub mod statement;
+pub mod tally;
 pub mod ticket;
 pub mod trouble;
 pub mod week;
@@ -72,6 +74,10 @@ pub enum Command {
     AnswerDispute(dispute::AnswerDispute),
     /// Show the plain pooled yield of each supplier's fish
     Yields(yields::Yields),
+    /// Report what was landed in a period: a row for each lot that was bought
+    LandingReport(landing_report::LandingReport),
+    /// Show tallies of fish, and the catch by dive and by hour
+    Tally(tally::Tally),
     /// Show the book's clock, or set it in a book made with a simulated one
     Clock(clock::Clock),
 }
@@ -114,6 +120,8 @@ impl Command {
             Command::Dispute(command) => command.run().await,
             Command::AnswerDispute(command) => command.run().await,
             Command::Yields(command) => command.run().await,
+            Command::LandingReport(command) => command.run().await,
+            Command::Tally(command) => command.run().await,
             Command::Clock(command) => command.run().await,
         }
     }

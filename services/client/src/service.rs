@@ -167,6 +167,13 @@ methods! {
         list_flags: ListFlagsRequest => ListFlagsResponse,
         acknowledge_flag: AcknowledgeFlagRequest => AcknowledgeFlagResponse,
     }
+    codes_service_client::CodesServiceClient {
+        request_codes: RequestCodesRequest => RequestCodesResponse,
+    }
+    landing_report_service_client::LandingReportServiceClient {
+        list_landings: ListLandingsRequest => ListLandingsResponse,
+        list_tallies: ListTalliesRequest => ListTalliesResponse,
+    }
     yield_service_client::YieldServiceClient {
         list_supplier_yields: ListSupplierYieldsRequest => ListSupplierYieldsResponse,
     }

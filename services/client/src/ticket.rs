@@ -7,6 +7,7 @@ use crate::Reach;
 use crate::known::Known;
 use crate::landing;
 use crate::show::{self, Column, Page, word};
+use crate::tally;
 use crate::trouble::Trouble;
 
 /// Arguments of `ticket`.
@@ -115,6 +116,7 @@ fn head(page: &mut Page, ticket: &v1::Ticket, known: &Known) {
         ("confirmed", word!(Confirmation, ticket.confirmation)),
         ("shown offline", shown),
         ("device", ticket.device.clone()),
+        ("lot number asked ahead", ticket.lot_number.clone()),
         (
             "prices as of",
             known.instant(ticket.site, ticket.priced_at.as_ref()),
@@ -187,6 +189,9 @@ fn weighed(page: &mut Page, ticket: &v1::Ticket, known: &Known) {
         ));
         for line in findings(lot, ticket.site, known) {
             page.paragraph(line);
+        }
+        for line in tally::lines(lot.tally.as_ref()) {
+            page.paragraph(format!("  tally: {line}"));
         }
     }
 }
@@ -557,7 +562,7 @@ fn notices(page: &mut Page, ticket: &v1::Ticket) {
     }
 }
 
-fn areas(areas: &[v1::CatchArea]) -> String {
+pub(crate) fn areas(areas: &[v1::CatchArea]) -> String {
     areas
         .iter()
         .map(|area| format!("{} {}", area.system, area.code))

@@ -354,6 +354,7 @@ async fn send(
         (Deed::Device(r), _) => Answer::plain(service.record_device(r).await?.recorded),
         (Deed::Settings(r), _) => Answer::plain(service.record_settings(r).await?.recorded),
         (Deed::PriceList(r), _) => Answer::plain(service.post_price_list(r).await?.recorded),
+        (Deed::RequestCodes(r), _) => Answer::plain(service.request_codes(r).await?.recorded),
         (Deed::AcknowledgeFlag(r), _) => Answer::plain(service.acknowledge_flag(r).await?.recorded),
         (Deed::Reweigh(r), _) => Answer::plain(service.record_reweigh(r).await?.recorded),
         (Deed::AgreedPrice(r), _) => Answer::plain(service.record_agreed_price(r).await?.recorded),

@@ -87,6 +87,11 @@ impl DeskError {
                     DeskError::precondition("ALREADY_ANSWERED", "this dispute was already answered")
                 }
                 "void" if *item == books::settlement::PAID => paid_for(),
+                "lot_number" => DeskError::Precondition {
+                    reason: "LOT_NUMBER_USED",
+                    rule: "another ticket bears this number: take the device's next one".to_owned(),
+                    field: "lot_number".to_owned(),
+                },
                 _ => DeskError::precondition(
                     "ALREADY_ENDED",
                     "this ticket was already voided, rewritten or settled",

@@ -8,9 +8,11 @@
 
 mod caller;
 mod clock;
+mod codes;
 mod dispute;
 mod error;
 mod follow;
+mod landings;
 mod office;
 mod reports;
 mod settlement;
@@ -32,6 +34,7 @@ pub use clock::Clock;
 pub use dispute::{DisputeFound, PayFollowed};
 pub use error::DeskError;
 pub use follow::{CatchUpWord, DeviceWord};
+pub use landings::{LandingDay, LandingDays};
 pub use office::IN_A_MINUTE;
 pub use reports::{
     AcknowledgeAsked, CloseFound, Ended, FlagFound, FlagRange, Statement, StatementRow,

@@ -13,12 +13,14 @@ use rules::money::Money;
 use rules::office::Settings;
 use rules::receiving;
 use rules::stock::{ReleaseAsked, Released};
+use rules::tally;
 use rules::ticket::price::{
     GivenBack, OnFile, Prior, PriorLot, Refusal, RefusalKind, carry_over, price_instant,
 };
 use rules::ticket::{self, Tare, Ticket, VoidAsked, WeighIn, Weighed};
 use rules::weight::Weight;
 
+use crate::landings::check_tally;
 use crate::stock::OLDEST_US;
 use crate::{Booked, Caller, Desk, DeskError, Plan, error};
 
@@ -59,6 +61,11 @@ impl Desk {
                 }
             })?;
         }
+        for (i, lot) in asked.lots.iter().enumerate() {
+            if let Some(tally) = &lot.tally {
+                check_tally(&format!("lots[{i}].tally"), tally)?;
+            }
+        }
         let offline = asked.offline_payout.is_some();
         let (instant_us, skew) =
             price_instant(asked.first_reading_us, asked.sent_us, offline, now_us)
@@ -77,6 +84,7 @@ impl Desk {
                 seen: office.epoch(site),
             })
             .into();
+        must_hold.extend(self.bears_number(&asked).await?);
         let rewrite = match &asked.rewrites {
             None => None,
             Some(rewrite) => {
@@ -131,6 +139,7 @@ impl Desk {
         let mut ticket = ticket::price::ticket(&asked, &file, priced_us).map_err(refused)?;
         ticket.notices.extend(skew);
         self.receive(&asked, &mut ticket, &office, &settings, priced_us)?;
+        ticket.notices.extend(tally::notices(&asked));
         if let Some(before) = &rewrite {
             carry_over(&mut ticket, &before.given);
         }

@@ -4,6 +4,7 @@
 //! readings as they were typed. Nothing is decided here.
 
 pub(crate) mod close;
+pub(crate) mod landing;
 pub(crate) mod office;
 pub(crate) mod receiving;
 pub(crate) mod settle;

@@ -5,7 +5,7 @@
 
 use proto::v1;
 use rules::{
-    close, fish, landing, making, office, price_list, receiving, settlement, ticket, weight,
+    close, fish, landing, making, office, price_list, receiving, settlement, tally, ticket, weight,
 };
 
 /// A word of the trade that travels as a number.
@@ -63,6 +63,8 @@ coded! {
     weight::ReadingSource as ReadingSource { Keyed, Captured }
     office::PartyRole as PartyRole { Buyer, Harvester, Payee, Kitchen, Recipient, Staff }
     price_list::BandBy as BandBy { Piece, Lot }
+    tally::Sex as Sex { Female, Male }
+    tally::RulerUnit as RulerUnit { Millimetre, Centimetre, Inch }
     landing::DepthUnit as DepthUnit { Foot, Metre, Fathom }
     ticket::VesselUse as VesselUse { None, Vessel, Unclear }
     ticket::Confirmation as Confirmation { ByDiver, DiverAbsent }

@@ -6,6 +6,7 @@
 
 pub(crate) mod catch_up;
 pub(crate) mod closes;
+pub(crate) mod landings;
 pub(crate) mod office;
 pub(crate) mod reports;
 pub(crate) mod settle;
@@ -145,6 +146,17 @@ service! {
         closes::get_close(GetCloseRequest) -> GetCloseResponse,
         closes::list_flags(ListFlagsRequest) -> ListFlagsResponse,
         closes::acknowledge_flag(AcknowledgeFlagRequest) -> AcknowledgeFlagResponse,
+}
+
+service! {
+    v1::codes_service_server::CodesService =
+        landings::request_codes(RequestCodesRequest) -> RequestCodesResponse,
+}
+
+service! {
+    v1::landing_report_service_server::LandingReportService =
+        landings::list_landings(ListLandingsRequest) -> ListLandingsResponse,
+        landings::list_tallies(ListTalliesRequest) -> ListTalliesResponse,
 }
 
 service! {

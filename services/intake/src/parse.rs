@@ -4,10 +4,12 @@
 //! rule it breaks, before anything is looked up. Past the door nothing is a bare
 //! number or text. What depends on the book is decided at the desk.
 
+pub(crate) mod codes;
 pub(crate) mod office;
 pub(crate) mod receiving;
 pub(crate) mod settle;
 pub(crate) mod stock;
+pub(crate) mod tally;
 pub(crate) mod weigh_in;
 
 use desk::DeskError;

@@ -12,7 +12,9 @@ use std::time::Duration;
 use desk::Desk;
 use proto::v1::clock_service_server::ClockServiceServer;
 use proto::v1::close_service_server::CloseServiceServer;
+use proto::v1::codes_service_server::CodesServiceServer;
 use proto::v1::intake_service_server::IntakeServiceServer;
+use proto::v1::landing_report_service_server::LandingReportServiceServer;
 use proto::v1::office_service_server::OfficeServiceServer;
 use proto::v1::settlement_service_server::SettlementServiceServer;
 use proto::v1::statement_service_server::StatementServiceServer;
@@ -97,6 +99,8 @@ pub async fn serve(
         IntakeServiceServer,
         StockServiceServer,
         CloseServiceServer,
+        CodesServiceServer,
+        LandingReportServiceServer,
         YieldServiceServer,
         StatementServiceServer,
         SettlementServiceServer,

@@ -15,6 +15,7 @@ mod walk;
 use std::collections::BTreeMap;
 
 use crate::balance::Holding;
+use crate::codes::{self, BlockUse};
 use crate::fillet_yield::{YieldKey, YieldSums, pooled};
 use crate::fish::{Outlet, Presentation, Storage, coded};
 use crate::ids::{DayNumber, PartId};
@@ -62,6 +63,8 @@ pub struct DayInput {
     pub balances: BTreeMap<String, PayBalance>,
     /// Changes of pay entered on this day, in any order.
     pub pay: Vec<PayChange>,
+    /// Blocks of lot numbers asked for or used on this day.
+    pub blocks: Vec<BlockUse>,
 }
 
 /// What the book has on file of a part.
@@ -641,6 +644,8 @@ fn remarks(day: &DayInput, walk: &walk::Walk, flags: &[Flag]) -> Vec<String> {
     if day.tickets.iter().any(|ticket| ticket.price_adjusted) {
         remarks.push("The cost of fish leaves out price adjustments of tickets.".to_owned());
     }
+    let blocks = day.blocks.iter();
+    remarks.extend(blocks.map(|block| codes::remark(block, day.day)));
     remarks
 }
 

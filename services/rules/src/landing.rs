@@ -5,6 +5,8 @@
 //! landing that speaks of dives, time or depth speaks of some. What was not said
 //! is not judged: absent is not zero. Several areas and days are ordinary.
 
+pub mod report;
+
 use std::fmt;
 
 use chrono::NaiveDate;

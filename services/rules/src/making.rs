@@ -11,6 +11,7 @@ use crate::fish::{Grade, Presentation, Storage, coded};
 use crate::ids::{MOST_LOTS, PartId};
 use crate::office::Settings;
 use crate::stock::{PartRef, add, sub};
+use crate::tally::Tally;
 use crate::ticket::Notice;
 use crate::weight::{Reading, Weight};
 
@@ -63,6 +64,8 @@ pub struct MakingAsked {
     pub minutes: String,
     /// Microseconds since 1970 UTC; absent is now.
     pub happened_us: Option<i64>,
+    /// What was seen of the fish at the table, where somebody tallied.
+    pub tally: Option<Tally>,
 }
 
 /// Weight going in.
@@ -599,6 +602,7 @@ mod tests {
             kitchen: String::new(),
             minutes: "42.5".to_owned(),
             happened_us: None,
+            tally: None,
         }
     }
 

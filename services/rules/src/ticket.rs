@@ -21,6 +21,7 @@ use crate::fish::{Condition, Grade, Outlet, Presentation, Storage, Undersize, co
 use crate::landing::Depth;
 use crate::money::{Money, UnitPrice};
 use crate::receiving::{HoldCause, Length, Received};
+use crate::tally::Tally;
 use crate::weight::{Reading, Weight};
 
 /// What the person at the scale wrote.
@@ -52,6 +53,9 @@ pub struct WeighIn {
     pub adjustments: Vec<Adjustment>,
     /// As written.
     pub note: String,
+    /// Number its lot codes bear, asked ahead by its device; absent where they
+    /// bear the entry's own.
+    pub lot_number: Option<i64>,
     /// What was said to questions asked about it.
     pub answers: Vec<QuestionAnswer>,
 }
@@ -144,6 +148,8 @@ pub struct LotIn {
     pub harvest_from: Option<NaiveDate>,
     /// Last harvest day, where it differs.
     pub harvest_to: Option<NaiveDate>,
+    /// What was seen of its fish, where somebody tallied.
+    pub tally: Option<Tally>,
 }
 
 coded! {
@@ -271,6 +277,22 @@ pub enum Pieces {
     Estimated(i64),
 }
 
+impl Pieces {
+    /// Pieces of two weighings: not counted where either was not, estimated where
+    /// either was.
+    #[must_use]
+    pub const fn together(self, other: Pieces) -> Pieces {
+        use Pieces::{Counted, Estimated, NotCounted};
+        match (self, other) {
+            (NotCounted, _) | (_, NotCounted) => NotCounted,
+            (Counted(a), Counted(b)) => Counted(a.saturating_add(b)),
+            (Estimated(a), Counted(b) | Estimated(b)) | (Counted(a), Estimated(b)) => {
+                Estimated(a.saturating_add(b))
+            }
+        }
+    }
+}
+
 /// Ticket whose place another takes.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Rewrite {
@@ -346,7 +368,7 @@ pub struct Ticket {
     /// The instant whose price lists the whole ticket uses.
     pub priced_us: i64,
     /// Number its lot codes bear where it is not the entry's own: the rewritten
-    /// ticket's.
+    /// ticket's, or one asked ahead.
     pub number: Option<i64>,
     /// Lots in the order written.
     pub lots: Vec<TicketLot>,

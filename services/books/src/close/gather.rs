@@ -26,7 +26,7 @@ use crate::db::{Record, Tx, Val};
 use crate::doc::{BadDoc, read_entry_doc};
 use crate::register::Office;
 use crate::stock::Rewritten;
-use crate::{BooksError, corrupt, entries, entry_id, settlement, stock};
+use crate::{BooksError, blocks, corrupt, entries, entry_id, settlement, stock};
 
 /// A day read, and what it was read from.
 #[derive(Debug)]
@@ -78,6 +78,7 @@ pub async fn gather(
     let pay = pay(tx, &read.range).await?;
     let undrained = undrained(tx, office, number, day).await?;
     let disputes = settlement::disputes_of_day(tx, number, day).await?;
+    let blocks = blocks::of_day(tx, &read.range).await?;
 
     let digests = opening.digests();
     let given = Given {
@@ -122,6 +123,7 @@ pub async fn gather(
             .collect(),
         balances: opening.balances.clone(),
         pay,
+        blocks,
     };
     Ok(Gathered { input, given })
 }

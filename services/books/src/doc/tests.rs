@@ -183,6 +183,7 @@ fn full_weigh_in() -> WeighIn {
             areas: vec![area("31")],
             harvest_from: day("2031-05-01"),
             harvest_to: day("2031-05-01"),
+            tally: Some(full_tally()),
         }],
         confirmation: Confirmation::DiverAbsent,
         first_reading_us: Some(1_935_500_400_000_000),
@@ -204,6 +205,21 @@ fn full_weigh_in() -> WeighIn {
             code: "cull".to_owned(),
             text: TEXT.to_owned(),
         }],
+        lot_number: Some(2_031_050_200_010_000_009),
+    }
+}
+
+pub(crate) fn full_tally() -> Tally {
+    Tally {
+        rows: vec![TallyRow {
+            sex: Some(Sex::Female),
+            eggs: Some(true),
+            length: "28.5".to_owned(),
+            count: 7,
+        }],
+        unit: Some(RulerUnit::Centimetre),
+        largest: "31".to_owned(),
+        removed: Some(9),
     }
 }
 
@@ -282,6 +298,7 @@ fn bare_weigh_in() -> WeighIn {
             areas: Vec::new(),
             harvest_from: None,
             harvest_to: None,
+            tally: None,
         }],
         confirmation: Confirmation::ByDiver,
         first_reading_us: None,
@@ -293,6 +310,7 @@ fn bare_weigh_in() -> WeighIn {
         adjustments: Vec::new(),
         note: String::new(),
         answers: Vec::new(),
+        lot_number: None,
     }
 }
 
@@ -698,6 +716,8 @@ fn every_word_reads_back_and_is_the_one_it_was() {
         Outlet: "sold whole, soup-grade, donation, gift, crew use, by-product, discard, sample";
         Undersize: "no, yes, not known";
         DepthUnit: "ft, m, fathom";
+        Sex: "female, male";
+        RulerUnit: "mm, cm, in";
         PartyRole: "buyer, harvester, payee, kitchen, recipient, staff";
         BandBy: "piece, lot";
         VesselUse: "none, vessel, unclear";

@@ -184,6 +184,7 @@ fn makings_read_back() {
             kitchen: String::new(),
             minutes: "12.5".to_owned(),
             happened_us: Some(1),
+            tally: Some(crate::doc::tests::full_tally()),
         });
     }
     reads_back(&making());

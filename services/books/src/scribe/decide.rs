@@ -102,22 +102,23 @@ impl Seen {
         let epochs = deed.bumps.iter().map(|site| (*site, 0));
         // On copies: nothing moves unless all can move.
         let mut heads = Heads::new();
-        let mut take = |key: (i64, i64)| {
+        let mut take = |key: (i64, i64), more: i64| {
             let stored = self.heads.get(&key).ok_or("a head was not locked")?;
             let head = heads.entry(key).or_insert(*stored);
-            if head.next > LAST_SEQ {
+            if head.next > LAST_SEQ - more {
                 return Err(format!("day {} of site {} is full", key.1, key.0));
             }
-            head.next += 1;
-            Ok(head.next - 1)
+            let taken = head.next;
+            head.next += 1 + more;
+            Ok(taken)
         };
-        let entry = entry_id(deed.day, deed.site, take(own)?);
+        let entry = entry_id(deed.day, deed.site, take(own, deed.numbers_ahead())?);
         let late = match pay {
-            Some((site, day)) => Some(entry_id(day, site, take((site, day))?)),
+            Some((site, day)) => Some(entry_id(day, site, take((site, day), 0)?)),
             None => None,
         };
         for epoch in epochs {
-            take(epoch)?;
+            take(epoch, 0)?;
         }
         let days = || [own].into_iter().chain(pay);
         let newest = days()

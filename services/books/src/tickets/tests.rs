@@ -108,6 +108,7 @@ pub(crate) fn ticket(harvester: &str, lots: &[(&str, &[Line])]) -> (WeighIn, Tic
                 areas: Vec::new(),
                 harvest_from: None,
                 harvest_to: None,
+                tally: None,
             })
             .collect(),
         confirmation: Confirmation::ByDiver,
@@ -120,6 +121,7 @@ pub(crate) fn ticket(harvester: &str, lots: &[(&str, &[Line])]) -> (WeighIn, Tic
         adjustments: Vec::new(),
         note: String::new(),
         answers: Vec::new(),
+        lot_number: None,
     };
     let (mut written, mut lines, mut place) = (Vec::new(), Vec::new(), 0);
     for (n, (species, of_lot)) in (1_i64..).zip(lots) {
@@ -635,6 +637,7 @@ fn makes(request_id: &str, from: PartId, input: i64, outputs: &[(Fate, i64)], lo
         kitchen: String::new(),
         minutes: String::new(),
         happened_us: None,
+        tally: None,
     };
     let mut rows = vec![Row::new(
         &MAKING_IN,

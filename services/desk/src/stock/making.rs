@@ -14,6 +14,7 @@ use rules::ticket::{Notice, NoticeKind};
 use rules::weight::Weight;
 
 use super::Named;
+use crate::landings::check_tally;
 use crate::{Booked, Caller, Desk, DeskError, Plan};
 
 impl Desk {
@@ -39,6 +40,9 @@ impl Desk {
         asked: MakingAsked,
     ) -> Result<Plan<MakingAsked, Making>, DeskError> {
         making::check(&asked).map_err(bad)?;
+        if let Some(tally) = &asked.tally {
+            check_tally("tally", tally)?;
+        }
         let office = self.office();
         for (field, party) in [("cutter", &asked.cutter), ("kitchen", &asked.kitchen)] {
             if !party.is_empty() && !office.parties.contains_key(party) {
@@ -138,6 +142,7 @@ impl Desk {
             kitchen: String::new(),
             minutes: String::new(),
             happened_us: count.happened_us,
+            tally: None,
         };
         Ok((making::make(&asked, from, settings).map_err(bad)?, named))
     }

@@ -12,6 +12,7 @@ use rules::stock::{
 };
 use rules::weight::WeightUnit;
 
+use super::landing::tally;
 use super::{int32, lot_code, money, notice, part, recorded, timestamp, weight};
 use crate::codes::{Coded as _, wire_or_none};
 
@@ -97,7 +98,10 @@ pub(crate) fn making(
 ) -> v1::RecordMakingResponse {
     v1::RecordMakingResponse {
         recorded: Some(recorded(booked)),
-        making: Some(made(booked.entry.number(), &booked.outcome, unit)),
+        making: Some(v1::Making {
+            tally: booked.asked.tally.as_ref().map(tally),
+            ..made(booked.entry.number(), &booked.outcome, unit)
+        }),
         notices: booked.outcome.notices.iter().map(notice).collect(),
     }
 }
@@ -127,6 +131,7 @@ fn made(number: i64, making: &Making, unit: WeightUnit) -> v1::Making {
         cutting_loss: Some(weight(making.cutting_loss, unit)),
         table_unaccounted: Some(weight(making.table_unaccounted, unit)),
         yield_percent: percent.map_or_else(String::new, |e2| decimal::text(e2, 2)),
+        tally: None,
     }
 }
 

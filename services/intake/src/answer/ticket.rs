@@ -11,6 +11,7 @@ use rules::ticket::{
 };
 use rules::weight::{Weight, WeightUnit};
 
+use super::landing::{depth, tally};
 use super::{
     date, day, int32, lot_code, money, notice, percent, reading, temperature, timestamp,
     unit_price, weight,
@@ -111,6 +112,9 @@ pub(crate) fn booked(booked: &Booked<WeighIn, Ticket>, shown_in: WeightUnit) -> 
         settled_by: Vec::new(),
         dispute_until: None,
         object_until: None,
+        lot_number: asked
+            .lot_number
+            .map_or_else(String::new, |number| number.to_string()),
     }
 }
 
@@ -125,16 +129,12 @@ fn landing(landing: &Landing) -> v1::Landing {
         vessel: landing.vessel.clone(),
         vessel_use: wire_or_none(landing.vessel_use),
         dives: landing.dives.map(int32),
-        depth: landing.depth.as_ref().map(|depth| v1::Depth {
-            from: depth.from.clone(),
-            to: depth.to.clone(),
-            unit: depth.unit.wire(),
-        }),
+        depth: landing.depth.as_ref().map(depth),
         minutes_fished: landing.minutes_fished.clone(),
     }
 }
 
-fn areas(areas: &[CatchArea]) -> Vec<v1::CatchArea> {
+pub(crate) fn areas(areas: &[CatchArea]) -> Vec<v1::CatchArea> {
     areas
         .iter()
         .map(|area| v1::CatchArea {
@@ -267,6 +267,7 @@ impl Show<'_> {
             areas: areas(&written.areas),
             harvest_from: written.harvest_from.map(date),
             harvest_to: written.harvest_to.map(date),
+            tally: written.tally.as_ref().map(tally),
             weighed: written
                 .weighings
                 .iter()

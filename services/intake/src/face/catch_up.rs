@@ -18,7 +18,7 @@ use tokio::task::JoinHandle;
 use tokio_stream::wrappers::ReceiverStream;
 use tonic::{Code, Status, Streaming};
 
-use super::{Face, closes, office, settle, stock, tickets};
+use super::{Face, closes, landings, office, settle, stock, tickets};
 use crate::answer;
 use crate::errors::Refusal;
 use crate::parse::{self, At as _, Bad};
@@ -310,6 +310,7 @@ async fn do_deed(face: &Face, caller: &Caller, deed: Deed) -> v1::CatchUpRespons
         Deed::DrawerCount(request) => by!(settle::record_drawer_count, request),
         Deed::Dispute(request) => by!(settle::dispute_line, request),
         Deed::AnswerDispute(request) => by!(settle::answer_dispute, request),
+        Deed::RequestCodes(request) => by!(landings::request_codes, request),
     }
 }
 
@@ -372,6 +373,16 @@ impl Outcome for v1::RecordCountResponse {
         v1::CatchUpResponse {
             recorded: self.recorded,
             lot_codes: pool.into_iter().collect(),
+            ..v1::CatchUpResponse::default()
+        }
+    }
+}
+
+impl Outcome for v1::RequestCodesResponse {
+    fn outcome(self) -> v1::CatchUpResponse {
+        v1::CatchUpResponse {
+            recorded: self.recorded,
+            code_block: self.block,
             ..v1::CatchUpResponse::default()
         }
     }

@@ -13,6 +13,7 @@ use rules::stock::{
 };
 use rules::weight::Reading;
 
+use super::tally::tally;
 use super::{
     Asked, At as _, Bad, code, code_or_none, count, day, each, entry_id, given, grade,
     instant_or_none, lot_code, name, on_file, plain, reading, reading_above_zero, request_id, said,
@@ -157,6 +158,7 @@ pub(crate) fn making(request: v1::RecordMakingRequest) -> Result<Asked<MakingAsk
             kitchen: code_or_none(request.kitchen).at("kitchen")?,
             minutes: minutes.at("minutes")?,
             happened_us: instant_or_none(request.happened_at).at("happened_at")?,
+            tally: request.tally.map(tally).transpose().at("tally")?,
         },
     })
 }

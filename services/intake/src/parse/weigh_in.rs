@@ -4,7 +4,7 @@ use proto::v1;
 use proto::v1::{adjustment, payee_share, tote_weighing, weighing};
 use rules::decimal::scaled;
 use rules::fish::Presentation;
-use rules::ids::MOST_LOTS;
+use rules::ids::{EntryId, MOST_LOTS};
 use rules::landing::{Depth, PLACES};
 use rules::money::{Currency, UnitPrice};
 use rules::receiving::HoldCause;
@@ -13,6 +13,7 @@ use rules::ticket::{
     Receiving, Rewrite, Share, SmallFish, Tare, VoidAsked, WeighIn, Weighed, Weighing,
 };
 
+use super::tally::tally;
 use super::{
     Asked, At as _, Bad, Calendar, code, code_or_none, count, date_or_none, dates, each, entry_id,
     foreign_code, given, grade, instant_or_none, length, money, money_from_zero, name, on_file,
@@ -72,6 +73,7 @@ pub(crate) fn weigh_in(
             })
         })
         .at("answers")?,
+        lot_number: number_or_none(&request.lot_number).at("lot_number")?,
     };
     both_instants(&what)?;
     Ok(Asked { request_id, what })
@@ -179,7 +181,18 @@ fn lot(lot: v1::LotIn) -> Result<LotIn, Bad> {
         areas: areas(lot.areas)?,
         harvest_from,
         harvest_to,
+        tally: lot.tally.map(tally).transpose().at("tally")?,
     })
+}
+
+/// A lot number asked ahead, where one is given.
+fn number_or_none(written: &str) -> Result<Option<i64>, Bad> {
+    match written {
+        "" => Ok(None),
+        _ => EntryId::parse(written)
+            .map(|number| Some(number.number()))
+            .ok_or_else(|| Bad::rule("is not the 19 digits of a number asked ahead")),
+    }
 }
 
 fn receiving(seen: v1::Receiving) -> Result<Receiving, Bad> {

@@ -59,6 +59,7 @@ fn day() -> Told {
         disputes: Vec::new(),
         balances: BTreeMap::new(),
         pay: Vec::new(),
+        blocks: Vec::new(),
     })
 }
 

@@ -55,6 +55,7 @@ fn seen() -> Receiving {
 /// A lot of ten fish of ten pounds.
 fn lot() -> LotIn {
     LotIn {
+        tally: None,
         species: "GPR".to_owned(),
         presentation: Presentation::Whole,
         storage: None,
@@ -98,6 +99,7 @@ impl Case {
     fn judge(&self) -> Result<Judged, AnswerRefused> {
         let usd = Currency::new("USD").unwrap();
         let asked = WeighIn {
+            lot_number: None,
             site: 1,
             harvester: "ana".to_owned(),
             landing: self.landing.clone(),

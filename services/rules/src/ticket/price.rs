@@ -98,7 +98,9 @@ pub fn ticket(asked: &WeighIn, file: &OnFile<'_>, priced_us: i64) -> Result<Tick
     let nothing = Money::zero(file.site.currency);
     let mut ticket = Ticket {
         priced_us: file.prior.map_or(priced_us, |prior| prior.priced_us),
-        number: file.prior.map(|prior| prior.number),
+        number: file
+            .prior
+            .map_or(asked.lot_number, |prior| Some(prior.number)),
         lots: Vec::with_capacity(lots.len()),
         lines: Vec::new(),
         not_bought: Vec::new(),
@@ -395,7 +397,7 @@ fn sort_fish<'a>(
     if let Some(part) = alike {
         part.net = [part.net, fish.net.net].into_iter().sum();
         part.ice = [part.ice, fish.net.ice].into_iter().sum();
-        part.pieces = together(part.pieces, fish.pieces);
+        part.pieces = part.pieces.together(fish.pieces);
         part.notices.extend(fish.notices);
         return Ok(());
     }
@@ -411,19 +413,6 @@ fn sort_fish<'a>(
         notices: fish.notices,
     });
     Ok(())
-}
-
-/// Pieces of two weighings: not counted where either was not, estimated where
-/// either was.
-fn together(one: Pieces, other: Pieces) -> Pieces {
-    use Pieces::{Counted, Estimated, NotCounted};
-    match (one, other) {
-        (NotCounted, _) | (_, NotCounted) => NotCounted,
-        (Counted(a), Counted(b)) => Counted(a.saturating_add(b)),
-        (Estimated(a), Counted(b) | Estimated(b)) | (Counted(a), Estimated(b)) => {
-            Estimated(a.saturating_add(b))
-        }
-    }
 }
 
 /// Asks to cull a tote whose mean lies close to the plate minimum: within two

@@ -4,7 +4,9 @@ use std::collections::BTreeSet;
 
 use super::*;
 use crate::db::{EngineError, schema_text};
-use crate::table::{CLOSE, FLAG, HEAD, LINE, REWEIGH, SETTLEMENT_ITEM, SPENT, SUPPLIER_DAY, Table};
+use crate::table::{
+    BLOCK, CLOSE, FLAG, HEAD, LINE, REWEIGH, SETTLEMENT_ITEM, SPENT, SUPPLIER_DAY, Table,
+};
 
 conformance! {
     a_row_that_cannot_be_is_refused, check_refused;
@@ -60,6 +62,7 @@ fn rules() -> Vec<(&'static Table, &'static str, Vec<Cell>, Vec<Cell>)> {
         (&REWEIGH, "part", from_0()),
         (&REWEIGH, "weight", from_0()),
         (&SETTLEMENT_ITEM, "n", from_1()),
+        (&BLOCK, "numbers", between(1, 1_000)),
         (&CLOSE, "revision", from_1()),
         (&SUPPLIER_DAY, "customer", yes_no()),
         (&FLAG, "gap", yes_no()),

@@ -256,6 +256,7 @@ fn lot(species: &str, weighings: Vec<Weighing>) -> LotIn {
         areas: Vec::new(),
         harvest_from: None,
         harvest_to: None,
+        tally: None,
     }
 }
 
@@ -298,6 +299,7 @@ fn weigh_in(lots: Vec<LotIn>) -> WeighIn {
         adjustments: Vec::new(),
         note: String::new(),
         answers: Vec::new(),
+        lot_number: None,
     }
 }
 
