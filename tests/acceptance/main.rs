@@ -18,6 +18,7 @@ mod night;
 mod ordinary;
 mod outside;
 mod pay;
+mod price_lists;
 mod receiving;
 mod settle;
 mod two_instances;

@@ -20,6 +20,7 @@ pub mod known;
 mod landing;
 pub mod landing_report;
 pub mod lot;
+pub mod price_list;
 pub mod send;
 pub mod service;
 pub mod settle;
@@ -48,6 +49,8 @@ pub enum Command {
     WeighIn(Box<weigh_in::WeighIn>),
     /// Send a file of deeds, whatever they are, one after the other
     Send(send::Send),
+    /// Explain a price list band by band before it is posted, and post it
+    PriceList(price_list::PriceList),
     /// Show a ticket: what was weighed, what is paid, what to watch for
     Ticket(ticket::Ticket),
     /// Show a lot, its parts and what became of them
@@ -107,6 +110,7 @@ impl Command {
         match self {
             Command::WeighIn(command) => command.run().await,
             Command::Send(command) => command.run().await,
+            Command::PriceList(command) => command.run().await,
             Command::Ticket(command) => command.run().await,
             Command::Lot(command) => command.run().await,
             Command::Close(command) => command.run().await,

@@ -159,6 +159,7 @@ methods! {
         record_device: RecordDeviceRequest => RecordDeviceResponse,
         record_settings: RecordSettingsRequest => RecordSettingsResponse,
         post_price_list: PostPriceListRequest => PostPriceListResponse,
+        check_price_list: CheckPriceListRequest => CheckPriceListResponse,
         record_agreed_price: RecordAgreedPriceRequest => RecordAgreedPriceResponse,
         list_agreed_prices: ListAgreedPricesRequest => ListAgreedPricesResponse,
     }

@@ -14,6 +14,7 @@ mod error;
 mod follow;
 mod landings;
 mod office;
+mod price_check;
 mod reports;
 mod settlement;
 mod stock;
@@ -36,6 +37,7 @@ pub use error::DeskError;
 pub use follow::{CatchUpWord, DeviceWord};
 pub use landings::{LandingDay, LandingDays};
 pub use office::IN_A_MINUTE;
+pub use price_check::{ListChecked, Repriced};
 pub use reports::{
     AcknowledgeAsked, CloseFound, Ended, FlagFound, FlagRange, Statement, StatementRow,
     TicketFound, TicketRange, YieldRange,

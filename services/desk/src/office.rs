@@ -232,16 +232,21 @@ impl Desk {
                 })
             })
             .await?;
+        let notices = self.odd_in(&booked.outcome);
+        Ok((booked, notices))
+    }
+
+    /// What is odd about a list that can stand.
+    pub(crate) fn odd_in(&self, list: &PriceList) -> Vec<Notice> {
         // Pieces are weighed on the finest scale there is.
         let office = self.office();
         let scales = office
             .scales
             .values()
-            .filter(|scale| scale.site == booked.outcome.site);
+            .filter(|scale| scale.site == list.site);
         let finest = scales.min_by_key(|scale| scale.division.weight);
-        let notices = finest.and_then(|scale| booked.outcome.lowest_edge_warning(scale));
-        let notices = notices.into_iter().collect();
-        Ok((booked, notices))
+        let notices = finest.and_then(|scale| list.lowest_edge_warning(scale));
+        notices.into_iter().collect()
     }
 
     /// Records a price agreed with a diver.
@@ -332,7 +337,12 @@ impl Desk {
         Ok(agreed)
     }
 
-    async fn checked_list(&self, asked: &PriceList, now_us: i64) -> Result<PriceList, DeskError> {
+    /// The list as it would be posted now, if it can stand at all.
+    pub(crate) fn standing_list(
+        &self,
+        asked: &PriceList,
+        now_us: i64,
+    ) -> Result<PriceList, DeskError> {
         let office = self.office();
         if !office.species.contains_key(&asked.species) {
             return Err(DeskError::unknown(
@@ -361,6 +371,11 @@ impl Desk {
             reason: "PRICE_LIST_CANNOT_STAND",
             rule: e.to_string(),
         })?;
+        Ok(list)
+    }
+
+    async fn checked_list(&self, asked: &PriceList, now_us: i64) -> Result<PriceList, DeskError> {
+        let list = self.standing_list(asked, now_us)?;
         let mut tx = self.read().await?;
         let has_ticket = tickets::any_of_species(&mut tx, list.site, &list.species).await?;
         price_list::may_post(list.effective_from_us, now_us, has_ticket).map_err(|e| {

@@ -106,6 +106,7 @@ service! {
         office::get_settings(GetSettingsRequest) -> GetSettingsResponse,
         office::post_price_list(PostPriceListRequest) -> PostPriceListResponse,
         office::list_price_lists(ListPriceListsRequest) -> ListPriceListsResponse,
+        office::check_price_list(CheckPriceListRequest) -> CheckPriceListResponse,
         office::record_agreed_price(RecordAgreedPriceRequest) -> RecordAgreedPriceResponse,
         office::list_agreed_prices(ListAgreedPricesRequest) -> ListAgreedPricesResponse,
 }

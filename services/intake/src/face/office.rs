@@ -254,6 +254,18 @@ pub(crate) async fn list_price_lists(
     })
 }
 
+pub(crate) async fn check_price_list(
+    face: &Face,
+    caller: &Caller,
+    request: v1::CheckPriceListRequest,
+) -> Result<v1::CheckPriceListResponse, Refusal> {
+    let site = request.price_list.as_ref().map_or(0, |list| list.site);
+    let money = face.money_of(caller, site).await?;
+    let (list, days) = parse::office::list_to_check(request, money)?;
+    let checked = face.desk.check_price_list(caller, list, days).await?;
+    Ok(answer::price_check::checked(&checked))
+}
+
 pub(crate) async fn record_agreed_price(
     face: &Face,
     caller: &Caller,

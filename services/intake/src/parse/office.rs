@@ -10,8 +10,8 @@ use rules::price_list::{Band, ConditionAdjustment, GradePrices, PresentationPric
 use rules::weight::{Weight, WeightUnit};
 
 use super::{
-    Asked, At as _, Bad, code, count, currency, date_or_none, each, given, grade, instant,
-    instant_or_none, money_from_zero, name, on_file, per, percent, plain, reading,
+    Asked, At as _, Bad, code, count, currency, date_or_none, days_of_a_year, each, given, grade,
+    instant, instant_or_none, money_from_zero, name, on_file, per, percent, plain, reading,
     reading_above_zero, request_id, said, some_of, species, text, unit_price, word,
 };
 use crate::codes::Coded;
@@ -258,39 +258,50 @@ pub(crate) fn price_list(
     request: v1::PostPriceListRequest,
     money: Option<Currency>,
 ) -> Result<Asked<PriceList>, Bad> {
-    asked(
-        &request.request_id,
-        request.price_list,
-        "price_list",
-        |list| {
-            let site = super::site(list.site)?;
-            if !list.id.is_empty() {
-                return Err(Bad::rule("is set by the service")).at("id");
-            }
-            let terms = Terms {
-                currency: on_file(site, money)?,
-                per: per(list.price_per).at("price_per")?,
-                edges: said(list.edge_unit).at("edge_unit")?,
-            };
-            let presentations = some_of(list.presentations, MOST_ROWS, |p| terms.presentation(p));
-            let adjustments = each(list.condition_adjustments, MOST_ROWS, |a| {
-                terms.condition(&a)
-            });
-            Ok(PriceList {
-                site,
-                species: species(list.species).at("species")?,
-                effective_from_us: instant_or_none(list.effective_from)
-                    .at("effective_from")?
-                    .unwrap_or(desk::IN_A_MINUTE),
-                band_by: said(list.band_by).at("band_by")?,
-                currency: terms.currency,
-                price_per: terms.per,
-                edge_unit: terms.edges,
-                presentations: presentations.at("presentations")?,
-                condition_adjustments: adjustments.at("condition_adjustments")?,
-            })
-        },
-    )
+    let (id, list) = (request.request_id, request.price_list);
+    asked(&id, list, "price_list", |list| list_of(list, money))
+}
+
+/// A price list that is not to be posted, and the business days to look at.
+pub(crate) fn list_to_check(
+    request: v1::CheckPriceListRequest,
+    money: Option<Currency>,
+) -> Result<(PriceList, Option<(i64, i64)>), Bad> {
+    let list = given(request.price_list).and_then(|list| list_of(list, money));
+    let days = match (request.from, request.to) {
+        (None, None) => None,
+        (from, to) => Some(days_of_a_year(from, to)?),
+    };
+    Ok((list.at("price_list")?, days))
+}
+
+fn list_of(list: v1::PriceList, money: Option<Currency>) -> Result<PriceList, Bad> {
+    let site = super::site(list.site)?;
+    if !list.id.is_empty() {
+        return Err(Bad::rule("is set by the service")).at("id");
+    }
+    let terms = Terms {
+        currency: on_file(site, money)?,
+        per: per(list.price_per).at("price_per")?,
+        edges: said(list.edge_unit).at("edge_unit")?,
+    };
+    let presentations = some_of(list.presentations, MOST_ROWS, |p| terms.presentation(p));
+    let adjustments = each(list.condition_adjustments, MOST_ROWS, |a| {
+        terms.condition(&a)
+    });
+    Ok(PriceList {
+        site,
+        species: species(list.species).at("species")?,
+        effective_from_us: instant_or_none(list.effective_from)
+            .at("effective_from")?
+            .unwrap_or(desk::IN_A_MINUTE),
+        band_by: said(list.band_by).at("band_by")?,
+        currency: terms.currency,
+        price_per: terms.per,
+        edge_unit: terms.edges,
+        presentations: presentations.at("presentations")?,
+        condition_adjustments: adjustments.at("condition_adjustments")?,
+    })
 }
 
 /// A price agreed with a diver, in the site's money.
