@@ -19,6 +19,7 @@ mod ordinary;
 mod outside;
 mod pay;
 mod price_lists;
+mod reading;
 mod receiving;
 mod settle;
 mod two_instances;

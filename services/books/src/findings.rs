@@ -37,12 +37,21 @@ pub struct StoredFlag {
     pub value: i64,
     /// The day is closed with gaps because of it.
     pub gap: bool,
-    /// Who saw to it last, and how; empty while nobody did.
-    pub seen_by: String,
-    /// Their reason.
-    pub seen_reason: String,
+    /// Everybody who saw to it, oldest first; empty while nobody did.
+    pub seen: Vec<Seen>,
     /// Revision from which it is gone; 0 while it stands.
     pub gone_with: i64,
+}
+
+/// That somebody has seen to a flag.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Seen {
+    /// Who.
+    pub by: String,
+    /// How.
+    pub reason: String,
+    /// When it was recorded, microseconds since 1970 UTC.
+    pub recorded_us: i64,
 }
 
 /// Flags of business days in `[from, to)`, by day, kind and subject: those that
@@ -80,8 +89,7 @@ pub async fn flags(
             weight: Weight::from_units(row.int(5)),
             value: row.int(6),
             gap: row.int(7) == 1,
-            seen_by: String::new(),
-            seen_reason: String::new(),
+            seen: Vec::new(),
             gone_with: if raised < now { raised + 1 } else { 0 },
         };
         by_key.insert(flag.key.clone(), flag);
@@ -112,12 +120,17 @@ pub async fn flag(tx: &mut Tx, key: &str) -> Result<Option<StoredFlag>, BooksErr
 }
 
 async fn seen(tx: &mut Tx, flag: &mut StoredFlag) -> Result<(), BooksError> {
-    let sql = "SELECT e.actor, s.reason FROM flag_seen s JOIN entry e ON e.id = s.entry \
-               WHERE s.key = ? ORDER BY s.entry DESC LIMIT 1";
-    if let Some(row) = tx.fetch(sql, &[Val::from(&flag.key)]).await?.first() {
-        row.text(0).clone_into(&mut flag.seen_by);
-        row.text(1).clone_into(&mut flag.seen_reason);
-    }
+    let sql = "SELECT e.actor, s.reason, e.recorded_us FROM flag_seen s \
+               JOIN entry e ON e.id = s.entry WHERE s.key = ? ORDER BY e.recorded_us, s.entry";
+    let rows = tx.fetch(sql, &[Val::from(&flag.key)]).await?;
+    flag.seen = rows
+        .iter()
+        .map(|row| Seen {
+            by: row.text(0).to_owned(),
+            reason: row.text(1).to_owned(),
+            recorded_us: row.int(2),
+        })
+        .collect();
     Ok(())
 }
 

@@ -101,6 +101,12 @@ pub enum What {
 }
 
 impl What {
+    /// Whether weight left the lot by it: to an outlet or into a making.
+    #[must_use]
+    pub const fn is_movement(self) -> bool {
+        matches!(self, What::Went(_) | What::Used)
+    }
+
     /// The word.
     #[must_use]
     pub const fn word(self) -> &'static str {
@@ -532,6 +538,60 @@ pub async fn lots_under(tx: &mut Tx, number: i64) -> Result<Vec<LotCode>, BooksE
         .iter()
         .filter_map(|row| LotCode::new(number, row.int(0)))
         .collect())
+}
+
+/// The tickets whose lots a hold, release, regrade or movement was about, as they
+/// were first written, each once.
+///
+/// # Errors
+/// Engine trouble.
+pub async fn tickets_of(tx: &mut Tx, entry: i64) -> Result<Vec<i64>, BooksError> {
+    let sql = "SELECT l.entry FROM lot l JOIN shift s ON s.number = l.number AND s.place = l.place \
+               WHERE s.entry = ? AND l.making = 0 \
+               UNION SELECT l.entry FROM lot l JOIN move m \
+               ON m.number = l.number AND m.place = l.place WHERE m.entry = ? AND l.making = 0 \
+               ORDER BY 1";
+    let rows = tx.fetch(sql, &[Val::Int(entry), Val::Int(entry)]).await?;
+    Ok(rows.iter().map(|row| row.int(0)).collect())
+}
+
+/// What a making took, in order: lot codes and numbers of their parts.
+///
+/// # Errors
+/// Engine trouble.
+pub async fn sources_of(tx: &mut Tx, making: i64) -> Result<Vec<PartId>, BooksError> {
+    let sql = "SELECT number, place, part FROM making_in WHERE entry = ? ORDER BY n";
+    let rows = tx.fetch(sql, &[Val::Int(making)]).await?;
+    Ok(rows
+        .iter()
+        .filter_map(|row| {
+            let lot = LotCode::new(row.int(0), row.int(1))?;
+            Some(PartId { lot, n: row.int(2) })
+        })
+        .collect())
+}
+
+/// Kind of the making that an entry is, by its number; `None` where it made no
+/// lot.
+///
+/// # Errors
+/// Engine trouble.
+pub async fn kind_of_making(tx: &mut Tx, entry: i64) -> Result<Option<i64>, BooksError> {
+    let sql = "SELECT making FROM lot WHERE number = ? ORDER BY place LIMIT 1";
+    let rows = tx.fetch(sql, &[Val::Int(entry)]).await?;
+    Ok(rows.first().map(|row| row.int(0)).filter(|kind| *kind != 0))
+}
+
+/// Party that received what an entry moved; empty where nobody did.
+///
+/// # Errors
+/// Engine trouble.
+pub async fn receiver_of(tx: &mut Tx, entry: i64) -> Result<String, BooksError> {
+    let sql = "SELECT party FROM move WHERE entry = ? ORDER BY n LIMIT 1";
+    let rows = tx.fetch(sql, &[Val::Int(entry)]).await?;
+    Ok(rows
+        .first()
+        .map_or_else(String::new, |row| row.text(0).to_owned()))
 }
 
 #[cfg(test)]

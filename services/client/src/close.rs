@@ -38,7 +38,14 @@ impl Close {
                 day: Some(self.day),
                 revision: self.revision,
             })
-            .await?;
+            .await
+            .map_err(|trouble| {
+                trouble.in_flags(&[
+                    ("site", "--site"),
+                    ("day", "--day"),
+                    ("revision", "--revision"),
+                ])
+            })?;
         let close = answer
             .close
             .clone()
@@ -122,7 +129,12 @@ fn balance(page: &mut Page, balance: Option<&v1::DayBalance>) {
             &balance.unaccounted,
         ),
         ("is", "on hand at the end", &balance.closing),
-        ("at the table", "cutting loss", &balance.cutting_loss),
+        (
+            "at the table",
+            "thrown out at the table",
+            &balance.thrown_out_at_table,
+        ),
+        ("", "cutting loss", &balance.cutting_loss),
         ("", "beyond the allowance", &balance.table_unaccounted),
     ]);
     let mut cells: Vec<Vec<String>> = rows
@@ -184,9 +196,14 @@ fn part_rows(page: &mut Page, parts: &[&v1::PartBalance], known: &Known) {
             };
             vec![
                 show::part(part.part.as_ref()),
-                known.species(&part.species),
-                word!(Presentation, part.presentation),
-                part.supplier.clone(),
+                [
+                    known.species(&part.species),
+                    word!(Presentation, part.presentation),
+                    part.supplier.clone(),
+                ]
+                .join(" ")
+                .trim()
+                .to_owned(),
                 show::weight_unless_zero(part.opening.as_ref()),
                 show::weight_unless_zero(part.r#in.as_ref()),
                 show::weight_unless_zero(part.out.as_ref()),
@@ -200,9 +217,7 @@ fn part_rows(page: &mut Page, parts: &[&v1::PartBalance], known: &Known) {
     page.table(
         &[
             Column::Left("part"),
-            Column::Left("fish"),
-            Column::Left("form"),
-            Column::Left("supplier"),
+            Column::Left("fish, supplier"),
             Column::Right("opening"),
             Column::Right("in"),
             Column::Right("out"),
@@ -273,17 +288,12 @@ fn undersize(page: &mut Page, rows: &[v1::UndersizeRow], known: &Known) {
     let cells: Vec<Vec<String>> = rows
         .iter()
         .map(|row| {
-            let outlet = show::outlet(row.proposed_outlet);
             vec![
                 show::part(row.part.as_ref()),
                 known.species(&row.species),
                 row.supplier.clone(),
                 show::weight_unless_zero(row.taken_in.as_ref()),
-                if outlet.is_empty() {
-                    "nowhere".to_owned()
-                } else {
-                    outlet
-                },
+                proposed_to(row),
                 show::outlets(&row.out),
                 show::weight_unless_zero(row.made_into_lots.as_ref()),
                 show::weight(row.left.as_ref()),
@@ -305,23 +315,33 @@ fn undersize(page: &mut Page, rows: &[v1::UndersizeRow], known: &Known) {
     );
     let reasons: BTreeSet<(String, &str)> = rows
         .iter()
-        .map(|row| {
-            (
-                show::outlet(row.proposed_outlet),
-                row.proposed_reason.as_str(),
-            )
-        })
-        .filter(|(_, reason)| !reason.is_empty())
+        .map(|row| (proposed_to(row), reason(row)))
         .collect();
-    for (outlet, reason) in reasons {
-        let to = if outlet.is_empty() {
-            "nowhere"
-        } else {
-            &outlet
-        };
+    for (to, reason) in reasons {
         page.paragraph(format!("{to}: {reason}"));
     }
 }
+
+/// Where small fish was proposed to go. Lots that were made carry no proposal.
+fn proposed_to(row: &v1::UndersizeRow) -> String {
+    match show::outlet(row.proposed_outlet) {
+        outlet if !outlet.is_empty() => outlet,
+        _ if row.proposed_reason.is_empty() => AS_SOURCES.to_owned(),
+        _ => "nowhere".to_owned(),
+    }
+}
+
+fn reason(row: &v1::UndersizeRow) -> &str {
+    if row.proposed_reason.is_empty() && row.proposed_outlet == 0 {
+        "it was pooled, frozen or made otherwise, and the tickets of the lots it came from say \
+         what was proposed"
+    } else {
+        &row.proposed_reason
+    }
+}
+
+/// What stands for a proposal where a lot was made from others.
+const AS_SOURCES: &str = "as its sources";
 
 /// What is owed and held, by party.
 pub fn payouts_text(rows: &[v1::PayRow], known: &Known) -> String {

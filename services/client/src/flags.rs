@@ -3,10 +3,11 @@
 use proto::google::r#type::Date;
 use proto::v1;
 
-use crate::Reach;
 use crate::known::Known;
+use crate::service::Service;
 use crate::show::{self, Column, Page};
 use crate::trouble::Trouble;
+use crate::{Reach, see_to};
 
 /// Arguments of `flags`.
 #[derive(Debug, clap::Args)]
@@ -33,24 +34,7 @@ pub struct Flags {
 impl Flags {
     pub(crate) async fn run(self) -> Result<String, Trouble> {
         let service = self.reach.service().await?;
-        let mut all = v1::ListFlagsResponse::default();
-        loop {
-            let page = service
-                .list_flags(v1::ListFlagsRequest {
-                    site: self.site,
-                    from: self.from,
-                    to: self.to,
-                    open_only: self.open,
-                    page_size: 200,
-                    page_token: std::mem::take(&mut all.next_page_token),
-                })
-                .await?;
-            all.flags.extend(page.flags);
-            all.next_page_token = page.next_page_token;
-            if all.next_page_token.is_empty() {
-                break;
-            }
-        }
+        let all = all(&service, self.site, self.from, self.to, self.open).await?;
         self.reach
             .say(&service, &all, |known| {
                 let mut page = Page::title(format!("Flags of site {}", known.site(self.site)));
@@ -64,6 +48,34 @@ impl Flags {
                 page.done()
             })
             .await
+    }
+}
+
+/// Every page of a site's flags.
+pub(crate) async fn all(
+    service: &Service,
+    site: i32,
+    from: Option<Date>,
+    to: Option<Date>,
+    open_only: bool,
+) -> Result<v1::ListFlagsResponse, Trouble> {
+    let mut all = v1::ListFlagsResponse::default();
+    loop {
+        let page = service
+            .list_flags(v1::ListFlagsRequest {
+                site,
+                from,
+                to,
+                open_only,
+                page_size: 200,
+                page_token: std::mem::take(&mut all.next_page_token),
+            })
+            .await?;
+        all.flags.extend(page.flags);
+        all.next_page_token = page.next_page_token;
+        if all.next_page_token.is_empty() {
+            return Ok(all);
+        }
     }
 }
 
@@ -85,6 +97,7 @@ pub(crate) fn list(page: &mut Page, flags: &[v1::Flag], known: &Known) {
         .iter()
         .map(|flag| {
             vec![
+                flag.key.chars().take(see_to::SHOWN).collect(),
                 show::day(flag.day.as_ref()),
                 if flag.gap {
                     format!("{} (gap)", flag.kind)
@@ -100,6 +113,7 @@ pub(crate) fn list(page: &mut Page, flags: &[v1::Flag], known: &Known) {
         .collect();
     page.table(
         &[
+            Column::Left("key"),
             Column::Left("day"),
             Column::Left("flag"),
             Column::Left("about"),
@@ -132,14 +146,12 @@ fn about(flag: &v1::Flag, known: &Known) -> String {
 fn standing(flag: &v1::Flag, known: &Known) -> String {
     if flag.gone_with_revision > 0 {
         format!("gone with revision {}", flag.gone_with_revision)
-    } else if flag.acknowledged_by.is_empty() {
+    } else if flag.seen_to.is_empty() {
         "open".to_owned()
     } else {
-        format!(
-            "seen to by {}: {}",
-            known.party(&flag.acknowledged_by),
-            flag.acknowledged_reason
-        )
+        let seen = flag.seen_to.iter();
+        let seen = seen.map(|s| format!("seen to by {}: {}", known.party(&s.by), s.reason));
+        seen.collect::<Vec<_>>().join("; ")
     }
 }
 
@@ -163,8 +175,13 @@ mod tests {
     #[test]
     fn a_flag_says_how_it_stands() {
         let seen = v1::Flag {
-            acknowledged_by: "office".to_owned(),
-            acknowledged_reason: "found in the wrong bin".to_owned(),
+            seen_to: [("office", "wrong bin"), ("clerk", "asked")]
+                .map(|(by, reason)| v1::SeenTo {
+                    by: by.to_owned(),
+                    reason: reason.to_owned(),
+                    at: None,
+                })
+                .to_vec(),
             ..flag("unaccounted")
         };
         let gone = v1::Flag {
@@ -172,7 +189,9 @@ mod tests {
             ..flag("unaccounted")
         };
         assert!(listed(&[flag("unaccounted")]).contains("open"));
-        assert!(listed(&[seen]).contains("seen to by office: found in the wrong bin"));
+        let words = |text: String| text.split_whitespace().collect::<Vec<_>>().join(" ");
+        let both = "seen to by office: wrong bin; seen to by clerk: asked";
+        assert!(words(listed(&[seen])).contains(both));
         assert!(listed(&[gone]).contains("gone with revision 2"));
     }
 

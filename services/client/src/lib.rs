@@ -21,6 +21,7 @@ mod landing;
 pub mod landing_report;
 pub mod lot;
 pub mod price_list;
+pub mod see_to;
 pub mod send;
 pub mod service;
 pub mod settle;
@@ -59,6 +60,8 @@ pub enum Command {
     Close(close::Close),
     /// List what the nightly job wants a person to look at
     Flags(flags::Flags),
+    /// Say that a person has seen to a flag
+    SeeTo(see_to::SeeTo),
     /// Show what a diver is owed and why, line by line
     Statement(statement::Statement),
     /// Show what a payee is to be paid, or pay it
@@ -115,6 +118,7 @@ impl Command {
             Command::Lot(command) => command.run().await,
             Command::Close(command) => command.run().await,
             Command::Flags(command) => command.run().await,
+            Command::SeeTo(command) => command.run().await,
             Command::Statement(command) => command.run().await,
             Command::Settle(command) => command.run().await,
             Command::Advance(command) => command.run().await,
@@ -152,6 +156,21 @@ impl Reach {
             Ok(format!("{}{}", known.clock_note(), text(&known)))
         }
     }
+}
+
+/// The command, with figures below zero taken as values of the flag before them:
+/// what is wrong with one is then said by whoever reads it.
+#[must_use]
+pub fn lenient(command: clap::Command) -> clap::Command {
+    command
+        .mut_args(|arg| {
+            if arg.get_action().takes_values() {
+                arg.allow_negative_numbers(true)
+            } else {
+                arg
+            }
+        })
+        .mut_subcommands(lenient)
 }
 
 /// The book's clock and the answer, as one JSON object.

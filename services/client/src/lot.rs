@@ -46,7 +46,15 @@ pub fn text(lot: &v1::GetLotResponse, known: &Known) -> String {
         ("fish", known.species(&lot.species)),
         ("form", word!(Presentation, lot.presentation)),
         ("supplier", supplier),
-        ("made by entry", lot.entry_id.clone()),
+        ("came from", came_from(lot)),
+        (
+            "made from",
+            lot.sources
+                .iter()
+                .map(|source| show::part(Some(source)))
+                .collect::<Vec<_>>()
+                .join(", "),
+        ),
     ]);
 
     page.heading("Parts, and what is left of them by the book; drip is not taken off");
@@ -61,7 +69,7 @@ pub fn text(lot: &v1::GetLotResponse, known: &Known) -> String {
                 } else {
                     part.band.to_string()
                 },
-                part.grade.clone(),
+                show::grade(&part.grade),
                 word!(Condition, part.condition),
                 if part.held {
                     "held".to_owned()
@@ -96,10 +104,14 @@ pub fn text(lot: &v1::GetLotResponse, known: &Known) -> String {
                 } else {
                     event.part.to_string()
                 },
-                event.what.clone(),
+                what(event),
                 show::weight(event.weight.as_ref()),
                 show::weight(event.difference.as_ref()),
-                event.other_lot_codes.join(" "),
+                if event.counterparty.is_empty() {
+                    event.other_lot_codes.join(" ")
+                } else {
+                    known.party(&event.counterparty)
+                },
                 event.entry_id.clone(),
             ]
         })
@@ -111,12 +123,45 @@ pub fn text(lot: &v1::GetLotResponse, known: &Known) -> String {
             Column::Left("what"),
             Column::Right("weight"),
             Column::Right("off the book"),
-            Column::Left("other lot"),
+            Column::Left("to"),
             Column::Left("entry"),
         ],
         &rows,
     );
     page.done()
+}
+
+/// Ticket or making, and what became of the ticket.
+fn came_from(lot: &v1::GetLotResponse) -> String {
+    let making = word!(MakingKind, lot.made_by);
+    if !making.is_empty() {
+        return format!("{making}, entry {}", lot.entry_id);
+    }
+    if lot.voided {
+        return format!("ticket {}, which was voided", lot.ticket);
+    }
+    if lot.ticket.is_empty() || lot.ticket == lot.entry_id {
+        format!("ticket {}", lot.entry_id)
+    } else {
+        format!(
+            "ticket {}, rewritten as ticket {}",
+            lot.entry_id, lot.ticket
+        )
+    }
+}
+
+/// `into a cut` rather than a making.
+fn what(event: &v1::LotEvent) -> String {
+    let making = word!(MakingKind, event.making);
+    let outgoing = event
+        .weight
+        .as_ref()
+        .is_some_and(|weight| weight.shown.starts_with('-'));
+    match (making.is_empty(), outgoing) {
+        (true, _) => event.what.clone(),
+        (false, true) => format!("into a {making}"),
+        (false, false) => format!("out of a {making}"),
+    }
 }
 
 #[cfg(test)]
@@ -163,6 +208,7 @@ mod tests {
                     ..v1::LotEvent::default()
                 },
             ],
+            ..v1::GetLotResponse::default()
         };
         let text = text(&lot, &Known::default());
         let line = |with: &str| {

@@ -4,7 +4,10 @@
 //! Weights are shown with their unit and money with its currency, as the
 //! service worked them out; nothing is computed here.
 
-use comfy_table::{Cell, CellAlignment, ContentLineStyle, LineStyle, Row, Table, TableStyle};
+use comfy_table::{
+    Cell, CellAlignment, ColumnConstraint, ContentArrangement, ContentLineStyle, LineStyle, Row,
+    Table, TableStyle, Width,
+};
 use jiff::tz::{TimeZone, TimeZoneDatabase};
 use proto::google::r#type::Date;
 use proto::v1;
@@ -20,6 +23,8 @@ pub enum Column {
 
 /// Characters in a line of a paragraph.
 const LONGEST_LINE: usize = 96;
+/// Characters in a line of a table.
+const WIDEST_TABLE: usize = 99;
 
 /// Text for a person, built from the top down.
 #[derive(Debug, Default)]
@@ -75,8 +80,10 @@ impl Page {
         }
     }
 
-    /// Rows under headings. A column without any value is left out.
+    /// Rows under headings. A column without any value is left out. Where it would
+    /// be too wide for a screen, units go into the headings and words are wrapped.
     pub fn table(&mut self, columns: &[Column], rows: &[Vec<String>]) {
+        let (headings, rows) = &narrow(columns, rows);
         let used: Vec<bool> = (0..columns.len())
             .map(|at| {
                 rows.iter()
@@ -102,11 +109,10 @@ impl Page {
                 .content_lines(ContentLineStyle::none()),
         );
         table.set_header(keep(
-            columns
+            headings
                 .iter()
-                .map(|column| match column {
-                    Column::Left(name) | Column::Right(name) => cell(name, Some(column)),
-                })
+                .zip(columns)
+                .map(|(name, column)| cell(name, Some(column)))
                 .collect(),
         ));
         for row in rows {
@@ -117,8 +123,14 @@ impl Page {
                     .collect(),
             ));
         }
-        for column in table.column_iter_mut() {
+        table.set_content_arrangement(ContentArrangement::Dynamic);
+        table.set_width(u16::try_from(WIDEST_TABLE).unwrap_or(u16::MAX));
+        let kept = (0..columns.len()).filter(|at| used.get(*at) == Some(&true));
+        for (column, at) in table.column_iter_mut().zip(kept) {
             column.set_padding((0, 1));
+            let least = least_width(columns, headings, rows, at).saturating_add(1);
+            let least = Width::Fixed(u16::try_from(least).unwrap_or(u16::MAX));
+            column.set_constraint(ColumnConstraint::LowerBoundary(least));
         }
         for line in table.lines() {
             self.line(format!(" {line}"));
@@ -129,6 +141,83 @@ impl Page {
     #[must_use]
     pub fn done(self) -> String {
         self.text
+    }
+}
+
+/// Headings and rows; where the rows are too wide together, a unit that all
+/// figures of a column have stands in its heading.
+fn narrow(columns: &[Column], rows: &[Vec<String>]) -> (Vec<String>, Vec<Vec<String>>) {
+    let mut headings: Vec<String> = columns
+        .iter()
+        .map(|column| match column {
+            Column::Left(name) | Column::Right(name) => (*name).to_owned(),
+        })
+        .collect();
+    let mut rows = rows.to_vec();
+    let cells = |rows: &[Vec<String>], at: usize| -> Vec<String> {
+        let cells = rows.iter().filter_map(|row| row.get(at));
+        cells.filter(|cell| !cell.is_empty()).cloned().collect()
+    };
+    let width: usize = (0..columns.len())
+        .map(|at| {
+            let widest = cells(&rows, at)
+                .iter()
+                .map(|cell| cell.chars().count())
+                .max();
+            widest.map_or(0, |widest| widest + 2)
+        })
+        .sum();
+    if width <= WIDEST_TABLE {
+        return (headings, rows);
+    }
+    for (at, column) in columns.iter().enumerate() {
+        let figures = cells(&rows, at);
+        let unit = match (
+            column,
+            figures.first().and_then(|first| first.rsplit_once(' ')),
+        ) {
+            (Column::Right(_), Some((_, unit))) => format!(" {unit}"),
+            _ => continue,
+        };
+        if !figures.iter().all(|figure| figure.ends_with(&unit)) {
+            continue;
+        }
+        if let Some(heading) = headings.get_mut(at) {
+            heading.push(',');
+            heading.push_str(&unit);
+        }
+        for cell in rows.iter_mut().filter_map(|row| row.get_mut(at)) {
+            if let Some(figure) = cell.strip_suffix(&unit) {
+                *cell = figure.to_owned();
+            }
+        }
+    }
+    (headings, rows)
+}
+
+/// Characters a column needs: its longest word, and of figures the longest whole.
+fn least_width(columns: &[Column], headings: &[String], rows: &[Vec<String>], at: usize) -> usize {
+    let longest_word = |text: &String| {
+        let words = text.split_whitespace().map(|word| word.chars().count());
+        words.max().unwrap_or(0)
+    };
+    let heading = headings.get(at).map_or(0, longest_word);
+    let cells = rows.iter().filter_map(|row| row.get(at)).map(|cell| {
+        if matches!(columns.get(at), Some(Column::Right(_))) {
+            cell.chars().count()
+        } else {
+            longest_word(cell)
+        }
+    });
+    cells.max().unwrap_or(0).max(heading)
+}
+
+/// A quality grade; fish that has none shows nothing.
+pub(crate) fn grade(grade: &str) -> String {
+    if grade == "0" {
+        String::new()
+    } else {
+        grade.to_owned()
     }
 }
 
@@ -404,6 +493,39 @@ mod tests {
             lines[4].len(),
             "figures end in one column: {text}"
         );
+    }
+
+    #[test]
+    fn a_wide_table_keeps_to_the_screen_and_says_its_units_once() {
+        let mut page = Page::default();
+        let columns = [
+            Column::Left("part"),
+            Column::Left("what it is, in words"),
+            Column::Right("opening"),
+            Column::Right("in"),
+            Column::Right("unaccounted"),
+            Column::Right("closing"),
+        ];
+        let row = |part: &str| {
+            let mut row = vec![part.to_owned(), "Lionfish of a diver ".repeat(6)];
+            row.extend(["41.600 lb", "9.100 lb", "3.000 lb", "47.700 lb"].map(str::to_owned));
+            row
+        };
+        page.table(
+            &columns,
+            &[row("20310502000100000031/1"), row("20310502000100000031/2")],
+        );
+        let text = page.done();
+        assert!(
+            text.lines().all(|line| line.chars().count() <= 100),
+            "{text}"
+        );
+        assert!(text.contains("20310502000100000031/1"), "{text}");
+        assert!(
+            text.contains("opening, lb") && !text.contains("41.600 lb"),
+            "{text}"
+        );
+        assert!(text.contains("47.700"), "{text}");
     }
 
     #[test]

@@ -39,7 +39,15 @@ impl Statement {
                 from: Some(self.from),
                 to: Some(self.to),
             })
-            .await?;
+            .await
+            .map_err(|trouble| {
+                trouble.in_flags(&[
+                    ("site", "--site"),
+                    ("party", "--party"),
+                    ("from", "--from"),
+                    ("to", "--to"),
+                ])
+            })?;
         let statement = answer
             .statement
             .clone()
@@ -64,54 +72,64 @@ pub fn text(statement: &v1::Statement, known: &Known) -> String {
             show::half_open(statement.from.as_ref(), statement.to.as_ref()),
         ),
     ]);
-    page.line("");
-    let total = |what: &str, day: &Option<Date>, owed, held| {
-        vec![
-            show::day(day.as_ref()),
-            what.to_owned(),
-            String::new(),
-            String::new(),
-            show::money(owed),
-            show::money(held),
-        ]
+    let total = |owed, held| {
+        let (owed, held) = (show::money(owed), show::money_unless_zero(held));
+        match held.is_empty() {
+            true => owed,
+            false => format!("{owed}, and held, not owed yet: {held}"),
+        }
     };
-    let mut rows = vec![total(
-        "before",
-        &statement.from,
-        statement.owed_before.as_ref(),
-        statement.held_before.as_ref(),
-    )];
-    rows.extend(statement.rows.iter().map(|row| {
-        vec![
-            show::day(row.pay_day.as_ref()),
-            row.what.clone(),
-            if row.ticket.is_empty() {
-                row.entry_id.clone()
-            } else {
-                row.ticket.clone()
-            },
-            show::weight(row.weight.as_ref()),
-            show::money(row.owed.as_ref()),
-            show::money_unless_zero(row.held.as_ref()),
-        ]
-    }));
-    rows.push(total(
-        "after",
-        &statement.to,
-        statement.owed_after.as_ref(),
-        statement.held_after.as_ref(),
-    ));
+    page.facts(&[(
+        "owed before",
+        total(
+            statement.owed_before.as_ref(),
+            statement.held_before.as_ref(),
+        ),
+    )]);
+    page.line("");
+    let rows: Vec<Vec<String>> = statement
+        .rows
+        .iter()
+        .map(|row| {
+            vec![
+                show::day(row.pay_day.as_ref()),
+                if row.in_place_of.is_empty() {
+                    row.what.clone()
+                } else {
+                    format!("{}, in place of {}", row.what, row.in_place_of)
+                },
+                row.ticket.clone(),
+                show::weight_unless_zero(row.weight.as_ref()),
+                show::money(row.owed.as_ref()),
+                show::money_unless_zero(row.held.as_ref()),
+            ]
+        })
+        .collect();
+    if rows.is_empty() {
+        page.line("  Nothing changed in these days.");
+        page.line("");
+        page.facts(&[(
+            "owed after",
+            total(statement.owed_after.as_ref(), statement.held_after.as_ref()),
+        )]);
+        return page.done();
+    }
     page.table(
         &[
             Column::Left("day"),
             Column::Left("what"),
             Column::Left("ticket"),
-            Column::Right("paid weight"),
-            Column::Right("owed"),
-            Column::Right("held, not owed yet"),
+            Column::Right("weight, change"),
+            Column::Right("owed, change"),
+            Column::Right("held, change"),
         ],
         &rows,
     );
+    page.line("");
+    page.facts(&[(
+        "owed after",
+        total(statement.owed_after.as_ref(), statement.held_after.as_ref()),
+    )]);
     page.done()
 }
 

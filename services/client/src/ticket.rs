@@ -337,7 +337,7 @@ fn paid(page: &mut Page, ticket: &v1::Ticket, known: &Known) {
                 line.n.to_string(),
                 format!("{}/{}", line.lot_code, line.part),
                 known.species(&line.species),
-                line.grade.clone(),
+                show::grade(&line.grade),
                 word!(Condition, line.condition),
                 band(line),
                 pieces(line),
@@ -507,7 +507,14 @@ fn undersize(page: &mut Page, ticket: &v1::Ticket) {
     }
     page.heading(format!(
         "Below the plate minimum: {}",
-        show::weight(ticket.undersize.as_ref())
+        match (small.is_empty(), unknown.is_empty()) {
+            (true, _) => "not known".to_owned(),
+            (false, true) => show::weight(ticket.undersize.as_ref()),
+            (false, false) => format!(
+                "{}, and what was not counted is not known",
+                show::weight(ticket.undersize.as_ref())
+            ),
+        }
     ));
     for line in small {
         let outlet = show::outlet(line.proposed_outlet);

@@ -40,6 +40,9 @@ pub enum Trouble {
     /// A file of deeds did not read, or a deed of it was not booked.
     #[error("{0}")]
     File(String),
+    /// What was typed does not name anything.
+    #[error("{0}")]
+    Typed(String),
     /// The service answered something that this program cannot read.
     #[error("the answer of the service cannot be read: {0}")]
     Unreadable(&'static str),
@@ -59,7 +62,7 @@ impl Trouble {
     #[must_use]
     pub const fn exit_code(&self) -> u8 {
         match self {
-            Trouble::Refused(_) | Trouble::File(_) => 1,
+            Trouble::Refused(_) | Trouble::File(_) | Trouble::Typed(_) => 1,
             Trouble::Unreachable { .. } | Trouble::NoAnswer { .. } | Trouble::Unreadable(_) => 2,
         }
     }
@@ -74,6 +77,16 @@ impl Trouble {
                 request_id: String::new(),
             },
             _ => Trouble::Refused(Refused::from(status)),
+        }
+    }
+
+    /// The same in the words of a command: `flags` are fields of the contract, as
+    /// paths without places in lists, and what a person types for them.
+    #[must_use]
+    pub fn in_flags(self, flags: &[(&str, &str)]) -> Trouble {
+        match self {
+            Trouble::Refused(refused) => Trouble::Refused(refused.in_flags(flags)),
+            other => other,
         }
     }
 
@@ -114,17 +127,53 @@ impl From<&Status> for Refused {
                 .error_info()
                 .map(|info| info.reason.clone())
                 .unwrap_or_default(),
-            fields: details
-                .bad_request()
-                .map(|bad| {
-                    bad.field_violations
-                        .iter()
-                        .map(|v| v.field.clone())
-                        .collect()
-                })
-                .unwrap_or_default(),
+            fields: match details.bad_request() {
+                Some(bad) => {
+                    let violations = bad.field_violations.iter();
+                    violations.map(|v| v.field.clone()).collect()
+                }
+                // What the book does not allow has its field beside the rule.
+                None => details
+                    .error_info()
+                    .and_then(|info| info.metadata.get("field").cloned())
+                    .into_iter()
+                    .collect(),
+            },
         }
     }
+}
+
+impl Refused {
+    /// Fields that were typed as flags, named by the flag.
+    fn in_flags(mut self, flags: &[(&str, &str)]) -> Refused {
+        for field in &mut self.fields {
+            let path = without_places(field);
+            let typed = flags
+                .iter()
+                .filter(|(of, _)| path == *of || path.starts_with(&format!("{of}.")))
+                .max_by_key(|(of, _)| of.len());
+            let Some((_, flag)) = typed else { continue };
+            let message = self.message.strip_prefix(&format!("{field}: "));
+            self.message = format!("{flag}: {}", message.unwrap_or(&self.message));
+            (*flag).clone_into(field);
+        }
+        self
+    }
+}
+
+/// `lots[0].species` is `lots.species`.
+fn without_places(field: &str) -> String {
+    let mut path = String::new();
+    let mut inside = false;
+    for letter in field.chars() {
+        match letter {
+            '[' => inside = true,
+            ']' => inside = false,
+            other if !inside => path.push(other),
+            _ => {}
+        }
+    }
+    path
 }
 
 impl std::fmt::Display for Refused {
@@ -213,6 +262,46 @@ mod tests {
         let bare = Trouble::from_status("http://127.0.0.1:1", &Status::not_found("no such ticket"));
         assert_eq!(bare.to_string(), "not in the book: no such ticket");
         assert_eq!(bare.exit_code(), 1);
+    }
+
+    #[test]
+    fn a_field_that_was_typed_as_a_flag_is_named_by_the_flag() {
+        let flags = [
+            ("lots.weighings", "a tote"),
+            ("lots.weighings.tote.gross", "--gross"),
+        ];
+        let said = |message: &str, field: &str| {
+            let status = status(Code::InvalidArgument, message, "INVALID_FIELD", field);
+            let trouble = Trouble::from_status("http://127.0.0.1:1", &status);
+            trouble.in_flags(&flags).to_string()
+        };
+        let gross = "lots[0].weighings[0].tote.gross.decimal";
+        assert_eq!(
+            said(&format!("{gross}: is not a decimal number"), gross),
+            "cannot be read as written: --gross: is not a decimal number [rule INVALID_FIELD]"
+        );
+        assert_eq!(
+            said("site: there is no site 7", "site"),
+            "cannot be read as written: site: there is no site 7 [rule INVALID_FIELD]"
+        );
+    }
+
+    #[test]
+    fn what_the_book_does_not_allow_names_its_field_too() {
+        let metadata = HashMap::from([("field".to_owned(), "lots[0].species".to_owned())]);
+        let details = ErrorDetails::with_error_info("NO_PRICE_LIST", "weighhouse", metadata);
+        let status = Status::with_error_details(
+            Code::FailedPrecondition,
+            "no price list is in force",
+            details,
+        );
+        let trouble = Trouble::from_status("http://127.0.0.1:1", &status);
+        assert_eq!(
+            trouble
+                .in_flags(&[("lots.species", "--species")])
+                .to_string(),
+            "cannot be done: --species: no price list is in force [rule NO_PRICE_LIST]"
+        );
     }
 
     #[test]

@@ -134,6 +134,41 @@ pub struct WeighIn {
     reach: Reach,
 }
 
+/// Fields of the request, and the flags that a person types for them.
+const FLAGS: &[(&str, &str)] = &[
+    ("site", "--site"),
+    ("harvester", "--diver"),
+    ("confirmation", "--confirmed"),
+    ("note", "--note"),
+    ("request_id", "--request-id"),
+    ("landing.areas", "--area"),
+    ("landing.harvest_from", "--caught-from"),
+    ("landing.harvest_to", "--caught-to"),
+    ("landing.gear", "--gear"),
+    ("landing.landing_place", "--landed-at"),
+    ("landing.landed_on", "--landed-on"),
+    ("landing.vessel", "--vessel"),
+    ("landing.vessel_use", "--vessel-use"),
+    ("landing.dives", "--dives"),
+    ("lots.species", "--species"),
+    ("lots.presentation", "--presentation"),
+    ("lots.storage", "--storage"),
+    ("lots.small_fish", "--small"),
+    ("lots.receiving.decision", "--decision"),
+    ("lots.receiving.reason", "--reason"),
+    ("lots.receiving.corrective_action", "--corrective-action"),
+    ("lots.receiving.probes", "--probe-f, --probe-c"),
+    ("lots.weighings.grade", "--grade"),
+    ("lots.weighings.condition", "--condition"),
+    ("lots.weighings.tote.gross", "--gross"),
+    ("lots.weighings.tote.gross.scale", "--scale"),
+    ("lots.weighings.tote.tare_reading", "--tare"),
+    ("lots.weighings.tote.tote", "--tote"),
+    ("lots.weighings.tote.pieces", "--pieces"),
+    ("lots.weighings.pieces.pieces", "--piece"),
+    ("lots.weighings.pieces.pieces.scale", "--scale"),
+];
+
 /// Weight of the tote itself.
 #[derive(Debug, clap::Args)]
 #[group(multiple = false)]
@@ -158,7 +193,7 @@ impl WeighIn {
         let answer = service
             .record_weigh_in(request)
             .await
-            .map_err(|trouble| trouble.of_request(&id))?;
+            .map_err(|trouble| trouble.of_request(&id).in_flags(FLAGS))?;
         let booked = ticket::present(answer.ticket.clone())?;
         reach
             .say(&service, &answer, |known| ticket::text(&booked, known))
@@ -395,6 +430,33 @@ mod tests {
             }
             other => panic!("{other:?}"),
         }
+    }
+
+    #[test]
+    fn every_field_is_named_by_a_flag_that_is_there() {
+        use clap::CommandFactory as _;
+        let command = Only::command();
+        let flags: Vec<String> = command
+            .get_arguments()
+            .filter_map(|arg| arg.get_long())
+            .map(|long| format!("--{long}"))
+            .collect();
+        for (field, typed) in FLAGS {
+            for flag in typed.split(", ") {
+                assert!(flags.iter().any(|known| known == flag), "{field}: {flag}");
+            }
+        }
+    }
+
+    #[test]
+    fn a_weight_below_zero_reaches_the_service_which_says_why_not() {
+        use clap::CommandFactory as _;
+        let words = format!("{BARE} --gross -4.00 --tare -3.60 --pieces -2");
+        let matches = crate::lenient(Only::command())
+            .try_get_matches_from(words.split_whitespace())
+            .unwrap();
+        assert_eq!(matches.get_one::<String>("gross").unwrap(), "-4.00");
+        assert_eq!(matches.get_one::<i32>("pieces"), Some(&-2));
     }
 
     #[test]

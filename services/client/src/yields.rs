@@ -41,7 +41,15 @@ impl Yields {
                 supplier: self.supplier,
                 species: String::new(),
             })
-            .await?;
+            .await
+            .map_err(|trouble| {
+                trouble.in_flags(&[
+                    ("site", "--site"),
+                    ("supplier", "--supplier"),
+                    ("from", "--from"),
+                    ("to", "--to"),
+                ])
+            })?;
         self.reach
             .say(&service, &yields, |known| {
                 let mut page = Page::title(format!("Yields at site {}", known.site(self.site)));

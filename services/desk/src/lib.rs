@@ -13,6 +13,7 @@ mod dispute;
 mod error;
 mod follow;
 mod landings;
+mod moved;
 mod office;
 mod price_check;
 mod reports;

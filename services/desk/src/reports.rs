@@ -4,7 +4,7 @@
 use books::close::Stored;
 use books::findings::StoredFlag;
 use books::table::{Cell, FLAG_SEEN};
-use books::{Row, Tx, close, doc_struct, entries, entry_id, findings, pay, settlement};
+use books::{Row, Tx, close, doc_struct, entries, entry_id, findings, pay, settlement, stock};
 use rules::business_day::{date_of, next_day};
 use rules::close::{CloseDoc, Flag};
 use rules::fillet_yield::{YieldKey, YieldSums};
@@ -136,7 +136,9 @@ pub struct StatementRow {
     pub what: &'static str,
     /// Ticket it is about; absent where there is none.
     pub ticket: Option<i64>,
-    /// Paid weight of a ticket.
+    /// Ticket that a rewritten one stands in place of.
+    pub in_place_of: Option<i64>,
+    /// Change of the paid weight.
     pub weight: Option<Weight>,
     /// Change of what is owed.
     pub owed: Money,
@@ -278,7 +280,7 @@ impl Desk {
             .flags_of(&mut tx, range.site, range.from, range.to)
             .await?;
         if range.open_only {
-            flags.retain(|flag| flag.stored.gone_with == 0 && flag.stored.seen_by.is_empty());
+            flags.retain(|flag| flag.stored.gone_with == 0 && flag.stored.seen.is_empty());
         }
         Ok(flags)
     }
@@ -355,13 +357,17 @@ impl Desk {
     /// Plain pooled yields over closed days, by supplier.
     ///
     /// # Errors
-    /// The book cannot be reached.
+    /// An unknown site or supplier.
     pub async fn yields(
         &self,
         _caller: &Caller,
         range: YieldRange,
     ) -> Result<Vec<(YieldKey, YieldSums)>, DeskError> {
         self.known_site("site", range.site).await?;
+        let office = self.fresh_office().await?;
+        if !range.supplier.is_empty() && !office.parties.contains_key(&range.supplier) {
+            return Err(DeskError::unknown("supplier", "party", &range.supplier));
+        }
         let mut tx = self.read().await?;
         let YieldRange {
             site,
@@ -466,27 +472,38 @@ async fn row(
     money: impl Fn(i64) -> Money,
 ) -> Result<StatementRow, DeskError> {
     let entry = EntryId::new(change.entry).ok_or(DeskError::Internal)?;
+    let mut in_place_of = None;
     let (what, ticket, weight) = match change.kind.as_str() {
         "weigh_in" => {
             let (asked, ticket) = weigh_in(tx, change.entry).await?;
-            let weight = ticket.lines.iter().map(|line| line.net).sum();
-            let what = if asked.rewrites.is_some() {
-                "rewritten ticket"
-            } else {
-                "ticket"
-            };
-            (what, Some(change.entry), Some(weight))
+            let paid = paid_weight(&ticket);
+            match asked.rewrites {
+                Some(rewrite) => {
+                    let (_, before) = weigh_in(tx, rewrite.ticket).await?;
+                    in_place_of = Some(rewrite.ticket);
+                    let change_of = paid.units() - paid_weight(&before).units();
+                    let difference = Weight::from_units(change_of);
+                    ("rewritten ticket", Some(change.entry), Some(difference))
+                }
+                None => ("ticket", Some(change.entry), Some(paid)),
+            }
         }
         "void" => {
             let stored = entries::get(tx, change.entry)
                 .await?
                 .ok_or(DeskError::Internal)?;
             let (asked, ()): (VoidAsked, ()) = stored.read()?;
-            ("void", Some(asked.ticket), None)
+            let (_, ticket) = weigh_in(tx, asked.ticket).await?;
+            let back = Weight::from_units(-paid_weight(&ticket).units());
+            ("void", Some(asked.ticket), Some(back))
         }
-        "hold" => ("hold", None, None),
-        "release" => ("release", None, None),
-        "movement" => ("thrown out unpaid", None, None),
+        "hold" => ("hold", ticket_of(tx, change.entry).await?, None),
+        "release" => ("release", ticket_of(tx, change.entry).await?, None),
+        "movement" => (
+            "thrown out unpaid",
+            ticket_of(tx, change.entry).await?,
+            None,
+        ),
         "settle" => ("settlement", None, None),
         "advance" => ("advance", None, None),
         "charge" => ("charge", None, None),
@@ -497,6 +514,7 @@ async fn row(
         entry,
         what,
         ticket,
+        in_place_of,
         weight,
         owed: money(change.owed),
         held: money(change.held),
@@ -541,6 +559,22 @@ fn said(payment: &Payment) -> String {
     match reference.as_str() {
         "" => format!("{} {amount}", method.word()),
         number => format!("{} {amount} ({number})", method.word()),
+    }
+}
+
+/// Net weight of all lines of a ticket.
+fn paid_weight(ticket: &Ticket) -> Weight {
+    ticket.lines.iter().map(|line| line.net).sum()
+}
+
+/// The ticket as it stands whose fish a hold, release or discard was about;
+/// nothing where it was about fish of several tickets, or of none.
+async fn ticket_of(tx: &mut Tx, entry: i64) -> Result<Option<i64>, DeskError> {
+    let mut tickets = stock::tickets_of(tx, entry).await?;
+    tickets.dedup();
+    match tickets.as_slice() {
+        [ticket] => Ok(Some(stock::standing_ticket(tx, *ticket).await?.0)),
+        _ => Ok(None),
     }
 }
 

@@ -14,6 +14,7 @@ use books::table::{COUNTED, Cell, INWARD, MOVE, SHIFT};
 use books::{Condition, Row, entries, stock, tickets};
 use rules::fish::{Outlet, PartKey};
 use rules::ids::{EntryId, LotCode, PartId};
+use rules::making::MakingKind;
 use rules::money::Money;
 use rules::office::Settings;
 use rules::stock::{
@@ -48,6 +49,14 @@ pub struct LotFound {
     pub supplier: String,
     /// Entry that made it.
     pub entry: i64,
+    /// What made it; nothing for a lot from a landing.
+    pub made_by: Option<MakingKind>,
+    /// Parts it was made from.
+    pub sources: Vec<PartId>,
+    /// Ticket it stands on now; nothing for a made lot.
+    pub ticket: Option<i64>,
+    /// That ticket was voided.
+    pub voided: bool,
     /// In order of their numbers.
     pub parts: Vec<LotPart>,
     /// In order of what happened.
@@ -84,6 +93,10 @@ pub struct LotEvent {
     pub difference: Option<Weight>,
     /// As written, of fish weighed again.
     pub note: String,
+    /// Party that received it, or empty.
+    pub receiver: String,
+    /// Kind of the making it went into or came out of.
+    pub making: Option<MakingKind>,
 }
 
 /// A part as somebody named it, with its lot.
@@ -760,6 +773,16 @@ impl Desk {
                 stock::What::Used => stock::lots_under(&mut tx, event.entry).await?,
                 _ => Vec::new(),
             };
+            let receiver = match event.what {
+                stock::What::Went(_) => stock::receiver_of(&mut tx, event.entry).await?,
+                _ => String::new(),
+            };
+            let making = match event.what {
+                stock::What::Used | stock::What::Made => {
+                    stock::kind_of_making(&mut tx, event.entry).await?
+                }
+                _ => None,
+            };
             events.push(LotEvent {
                 entry: event.entry,
                 happened_us: event.happened_us,
@@ -767,6 +790,8 @@ impl Desk {
                 what: event.what.word(),
                 weight,
                 became,
+                receiver,
+                making: making.and_then(MakingKind::from_number),
                 difference: None,
                 note: String::new(),
             });
@@ -780,11 +805,18 @@ impl Desk {
                 what: "weighed again",
                 weight: again.weight,
                 became: Vec::new(),
+                receiver: String::new(),
+                making: None,
                 difference: Some(Weight::from_units(units)),
                 note: again.note,
             });
         }
         events.sort_by_key(|event| (event.happened_us, event.entry));
+        let sources = if lot.making == 0 {
+            Vec::new()
+        } else {
+            stock::sources_of(&mut tx, lot.entry).await?
+        };
         let part = |part: &Part| LotPart {
             n: part.id.n,
             key: part.key.clone(),
@@ -797,6 +829,10 @@ impl Desk {
             presentation: lot.presentation,
             supplier: lot.supplier.clone(),
             entry: lot.entry,
+            made_by: MakingKind::from_number(lot.making),
+            sources,
+            ticket: (lot.making == 0).then_some(lot.ticket),
+            voided: lot.voided,
             parts: lot.parts.iter().map(part).collect(),
             events,
         })

@@ -153,6 +153,7 @@ impl Desk {
                 });
             }
         }
+        ticket.notices.extend(self.moved_already(&asked).await?);
 
         let known = rewrite.map_or_else(Known::default, |before| before.known);
         let rows = tickets::rows(&asked, &ticket, &known);

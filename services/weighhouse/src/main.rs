@@ -17,7 +17,7 @@ use std::process::ExitCode;
 use std::time::{SystemTime, UNIX_EPOCH};
 
 use anyhow::{anyhow, bail};
-use clap::{Parser, Subcommand, ValueEnum};
+use clap::{CommandFactory as _, FromArgMatches as _, Parser, Subcommand, ValueEnum};
 use tokio::net::TcpListener;
 use tracing_subscriber::EnvFilter;
 
@@ -113,7 +113,8 @@ struct Book {
 }
 
 fn main() -> ExitCode {
-    let program = Program::parse();
+    let matches = client::lenient(Program::command()).get_matches();
+    let program = Program::from_arg_matches(&matches).unwrap_or_else(|error| error.exit());
     if let Err(error) = log(&program.log, program.log_format) {
         return failed(&error);
     }
@@ -249,8 +250,6 @@ fn log(filter: &str, format: LogFormat) -> anyhow::Result<()> {
 
 #[cfg(test)]
 mod tests {
-    use clap::CommandFactory as _;
-
     use super::*;
 
     #[test]

@@ -181,8 +181,7 @@ async fn check_standing(db: Db) {
             weight: Weight::from_units(-45),
             value: 1_250,
             gap: true,
-            seen_by: String::new(),
-            seen_reason: String::new(),
+            seen: Vec::new(),
             gone_with,
         };
         assert_eq!(*flag, expected);
@@ -212,28 +211,38 @@ async fn check_seen(db: Db) {
     let key = flag_key(SITE, FRIDAY, "hold_old", "a");
     let seen = async || {
         let found = all_flags(&db, FRIDAY, SATURDAY).await;
-        let said = |flag: StoredFlag| (flag.seen_by, flag.seen_reason, flag.gone_with);
+        let said = |flag: StoredFlag| {
+            let by = flag.seen.into_iter().map(|seen| (seen.by, seen.reason));
+            (by.collect::<Vec<_>>(), flag.gone_with)
+        };
         <[_; 2]>::try_from(found.into_iter().map(said).collect::<Vec<_>>()).unwrap()
     };
-    let said = |by: &str, reason: &str, gone| (by.to_owned(), reason.to_owned(), gone);
-    let nobody = said("", "", 0);
+    let said = |all: &[(&str, &str)], gone| {
+        let all = all.iter();
+        let all = all.map(|(by, reason)| ((*by).to_owned(), (*reason).to_owned()));
+        (all.collect::<Vec<_>>(), gone)
+    };
+    let nobody = said(&[], 0);
     assert_eq!(seen().await, [nobody.clone(), nobody.clone()]);
     see(&db, &key, "office", "asked the diver").await;
-    let office = said("office", "asked the diver", 0);
+    let office = said(&[("office", "asked the diver")], 0);
     assert_eq!(seen().await, [office.clone(), nobody.clone()]);
     // It holds on to the key, whatever is revised.
     night.write(&db).await;
     assert_eq!(seen().await, [office, nobody]);
-    // The last word counts, also of a flag that is gone.
+    // A later word hides no earlier one, also of a flag that is gone.
     see(&db, &key, "clerk", "released").await;
     flagged(SITE, FRIDAY, &[]).write(&db).await;
     assert_eq!(
         seen().await,
-        [said("clerk", "released", 3), said("", "", 3)]
+        [
+            said(&[("office", "asked the diver"), ("clerk", "released")], 3),
+            said(&[], 3)
+        ]
     );
     let mut tx = db.read().await.unwrap();
     let by_key = super::flag(&mut tx, &key).await.unwrap().unwrap();
-    assert_eq!(by_key.seen_by, "clerk");
+    assert_eq!(by_key.seen.last().unwrap().by, "clerk");
 }
 
 async fn check_range(db: Db) {

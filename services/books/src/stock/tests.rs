@@ -27,6 +27,7 @@ conformance! {
     pay_leaves_a_part_with_what_is_thrown_out, check_thrown_out;
     what_was_weighed_again_stands_beside_the_lot, check_reweighs;
     lots_under_a_number_come_in_order_of_place, check_under;
+    an_entry_leads_to_what_it_was_about, check_leads;
     a_row_that_does_not_read_names_its_table, check_corrupt;
 }
 
@@ -258,6 +259,31 @@ async fn story(db: &Db, mut after_each: impl AsyncFnMut(&Db)) {
         write(db, deed).await;
         after_each(db).await;
     }
+}
+
+async fn check_leads(db: Db) {
+    story(&db, async |_| ()).await;
+    let mut tx = db.read().await.unwrap();
+    let mut of = Vec::new();
+    for entry in [2, 3, 7, 8, 10].map(friday) {
+        let tickets = tickets_of(&mut tx, entry).await.unwrap();
+        let sources = sources_of(&mut tx, entry).await.unwrap();
+        let kind = kind_of_making(&mut tx, entry).await.unwrap();
+        of.push((
+            tickets,
+            sources.len(),
+            kind,
+            receiver_of(&mut tx, entry).await.unwrap(),
+        ));
+    }
+    let ticket = vec![friday(1)];
+    let plain = (ticket.clone(), 0, None, String::new());
+    let cut = Some(MakingKind::Cut.number());
+    let moved = (ticket, 0, None, "ben".to_owned());
+    let made = (Vec::new(), 1, cut, String::new());
+    assert_eq!(of, [plain.clone(), moved.clone(), plain, made, moved]);
+    let source = PartId { lot: first(), n: 1 };
+    assert_eq!(sources_of(&mut tx, friday(8)).await.unwrap(), [source]);
 }
 
 async fn check_events(db: Db) {

@@ -36,7 +36,7 @@ pub(crate) fn close(found: &CloseFound, unit: WeightUnit) -> v1::Close {
         revision: int32(found.stored.revision),
         state: state.wire(),
         recorded_at: Some(timestamp(found.stored.recorded_us)),
-        balance: Some(balance(of_day, unit)),
+        balance: Some(balance(of_day, cuts, unit)),
         parts: parts.iter().map(|row| part_balance(row, unit)).collect(),
         cuts: cuts.iter().map(|row| cut(row, unit)).collect(),
         yields: yields.iter().map(|row| yield_row(row, unit)).collect(),
@@ -47,7 +47,7 @@ pub(crate) fn close(found: &CloseFound, unit: WeightUnit) -> v1::Close {
     }
 }
 
-fn balance(of: &DayBalance, unit: WeightUnit) -> v1::DayBalance {
+fn balance(of: &DayBalance, cuts: &[CutBalance], unit: WeightUnit) -> v1::DayBalance {
     let show = |part: Weight| Some(weight(part, unit));
     v1::DayBalance {
         opening: show(of.opening),
@@ -61,6 +61,7 @@ fn balance(of: &DayBalance, unit: WeightUnit) -> v1::DayBalance {
         closing: show(of.closing),
         cutting_loss: show(of.cutting_loss),
         table_unaccounted: show(of.table_unaccounted),
+        thrown_out_at_table: show(cuts.iter().map(|cut| cut.discard).sum()),
     }
 }
 
@@ -189,6 +190,7 @@ fn summed(key: &YieldKey, of: &YieldSums, unit: WeightUnit) -> v1::YieldRow {
 pub(crate) fn flag(found: &FlagFound, unit: WeightUnit) -> v1::Flag {
     let of = &found.stored;
     let value = Money::new(of.value, found.currency);
+    let last = of.seen.last();
     v1::Flag {
         key: of.key.clone(),
         site: int32(of.site),
@@ -199,9 +201,18 @@ pub(crate) fn flag(found: &FlagFound, unit: WeightUnit) -> v1::Flag {
         weight: (!of.weight.is_zero()).then(|| weight(of.weight, unit)),
         value: (value.minor() != 0).then(|| money(value)),
         gap: of.gap,
-        acknowledged_by: of.seen_by.clone(),
-        acknowledged_reason: of.seen_reason.clone(),
+        acknowledged_by: last.map_or_else(String::new, |seen| seen.by.clone()),
+        acknowledged_reason: last.map_or_else(String::new, |seen| seen.reason.clone()),
         gone_with_revision: int32(of.gone_with),
+        seen_to: of
+            .seen
+            .iter()
+            .map(|seen| v1::SeenTo {
+                by: seen.by.clone(),
+                reason: seen.reason.clone(),
+                at: Some(timestamp(seen.recorded_us)),
+            })
+            .collect(),
     }
 }
 
@@ -233,6 +244,7 @@ fn statement_row(of: &StatementRow, unit: WeightUnit) -> v1::StatementRow {
         entry_id: of.entry.to_string(),
         what: of.what.to_owned(),
         ticket: of.ticket.map_or_else(String::new, |id| id.to_string()),
+        in_place_of: of.in_place_of.map_or_else(String::new, |id| id.to_string()),
         weight: of.weight.map(|paid| weight(paid, unit)),
         owed: Some(money(of.owed)),
         held: Some(money(of.held)),

@@ -215,7 +215,13 @@ pub(crate) fn lot(found: &LotFound, unit: WeightUnit) -> v1::GetLotResponse {
                 other_lot_codes: event.became.iter().map(ToString::to_string).collect(),
                 difference: event.difference.map(|of| weight(of, unit)),
                 note: event.note.clone(),
+                counterparty: event.receiver.clone(),
+                making: wire_or_none(event.making),
             })
             .collect(),
+        made_by: wire_or_none(found.made_by),
+        sources: found.sources.iter().copied().map(part).collect(),
+        ticket: found.ticket.map_or_else(String::new, |id| id.to_string()),
+        voided: found.voided,
     }
 }

@@ -108,6 +108,20 @@ fn weigh_tote<'a>(
         .filter(|&net| net > Weight::ZERO)
         .ok_or(Refusal::NothingButIce { at })?;
     odd.extend(scale.and_then(|scale| light_load(at, net, scale, gross.unit)));
+    if scale.is_none() && !ice.is_zero() {
+        odd.push(Notice::of(
+            NoticeKind::Warning,
+            "ice_without_scale",
+            format!(
+                "{at}: no scale is named, so the ice allowance was rounded down to {} and not to \
+                 a scale's division.",
+                match gross.unit {
+                    WeightUnit::Lb | WeightUnit::Oz => "0.001 lb",
+                    WeightUnit::Kg | WeightUnit::G => "1 g",
+                }
+            ),
+        ));
+    }
     match pieces {
         Pieces::Counted(n) | Pieces::Estimated(n) if n < 1 => {
             return Err(Refusal::PiecesNotPositive { at, pieces: n });
