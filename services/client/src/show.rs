@@ -176,7 +176,7 @@ fn narrow(columns: &[Column], rows: &[Vec<String>]) -> (Vec<String>, Vec<Vec<Str
             column,
             figures.first().and_then(|first| first.rsplit_once(' ')),
         ) {
-            (Column::Right(_), Some((_, unit))) => format!(" {unit}"),
+            (Column::Right(_), Some((_, unit))) if is_unit(unit) => format!(" {unit}"),
             _ => continue,
         };
         if !figures.iter().all(|figure| figure.ends_with(&unit)) {
@@ -193,6 +193,15 @@ fn narrow(columns: &[Column], rows: &[Vec<String>]) -> (Vec<String>, Vec<Vec<Str
         }
     }
     (headings, rows)
+}
+
+/// A unit of weight, a currency, or a price's two.
+fn is_unit(word: &str) -> bool {
+    let currency = |word: &str| word.len() == 3 && word.bytes().all(|b| b.is_ascii_uppercase());
+    match word.split_once('/') {
+        Some((money, _)) => currency(money),
+        None => currency(word) || ["lb", "kg", "g", "oz"].contains(&word),
+    }
 }
 
 /// Characters a column needs: its longest word, and of figures the longest whole.
