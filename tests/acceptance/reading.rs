@@ -98,7 +98,7 @@ async fn a_made_lot_says_what_it_was_made_from_and_by_what() {
     let mut stock = StockServiceClient::new(server.channel().await);
     let cut: v1::RecordMakingRequest = message(json!({
         "requestId": fresh(), "site": 1, "kind": "MAKING_KIND_CUT",
-        "specification": "skinless", "cutter": "office",
+        "specification": "skinless", "cutter": "bess-orrin",
         "inputs": [{"part": {"lotCode": line.lot_code, "part": line.part}, "weight": lb("20.00")}],
         "outputs": [
             {"presentation": "PRESENTATION_FILLET_SKINLESS", "fate": "OUTPUT_FATE_LOT",
