@@ -46,10 +46,6 @@ pub(crate) fn weigh_in(
             .at("payout_shown")
     });
     let most_lots = usize::try_from(MOST_LOTS).unwrap_or(usize::MAX);
-    let landed_on = request
-        .landing
-        .as_ref()
-        .and_then(|landing| landing.landed_on);
     let what = WeighIn {
         site,
         harvester: code(request.harvester).at("harvester")?,
@@ -121,7 +117,6 @@ pub(crate) fn void_ticket(request: v1::VoidTicketRequest) -> Result<Asked<VoidAs
 fn landing(landing: v1::Landing) -> Result<Landing, Bad> {
     let (harvest_from, harvest_to) = dates(landing.harvest_from, landing.harvest_to)?;
     let landed_on = date_or_none(landing.landed_on).at("landed_on")?;
-    landed_after(landed_on, harvest_from, harvest_to).at("landed_on")?;
     Ok(Landing {
         areas: areas(landing.areas)?,
         harvest_from,
