@@ -17,6 +17,7 @@ mod night;
 mod ordinary;
 mod outside;
 mod pay;
+mod receiving;
 mod two_instances;
 mod week;
 mod weighing;

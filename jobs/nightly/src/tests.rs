@@ -500,6 +500,9 @@ fn paper(diver: &str, weight: &str, undersize: Undersize) -> (WeighIn, Ticket) {
                 iced_us: None,
                 ice_around: None,
                 probes: vec![],
+                smallest_length: None,
+                area_unclear: false,
+                hold_cause: None,
             },
             small_fish: SmallFish::Sell,
             areas: vec![],
@@ -544,6 +547,7 @@ fn paper(diver: &str, weight: &str, undersize: Undersize) -> (WeighIn, Ticket) {
         species_name: "Lionfish".to_owned(),
         price_list: 0,
         weighed: vec![],
+        received: Default::default(),
     };
     let ticket = Ticket {
         priced_us: 0,

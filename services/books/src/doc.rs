@@ -15,6 +15,10 @@ use rules::office::{Device, DripRate, Party, PartyRole, Scale, Settings, Site, S
 use rules::price_list::{
     Band, BandBy, ConditionAdjustment, GradePrices, PresentationPrices, PriceList,
 };
+use rules::receiving::{
+    AreaOfConcern, Finding, HarvestDays, HistamineLimit, HoldCause, LegalLimit, LegalRule, Length,
+    LengthUnit, Received, ReceivingRule, ReceivingSettings, Season, Standing,
+};
 use rules::ticket::{
     AdjustBy, Adjustment, AdjustmentKind, AdjustmentLine, CatchArea, Confirmation, Decision,
     Landing, Line, LotIn, Net, NotBought, NotBoughtWhy, Notice, NoticeKind, PayeeShare, Pieces,
@@ -440,8 +444,13 @@ impl Doc for Weighed {
 doc_word! {
     Presentation, Condition, Storage, Hazard, Outlet, Undersize, PartyRole, BandBy, VesselUse,
     Confirmation, SmallFish, Decision, TemperatureUnit, AdjustmentKind, NotBoughtWhy, NoticeKind,
+    ReceivingRule, Standing, HoldCause, LengthUnit, Season,
 }
 
+doc_union!(LegalRule {
+    "minimum_length" => LegalRule::MinimumLength, "season" => LegalRule::Season,
+    "trip_pieces" => LegalRule::TripPieces, "trip_weight" => LegalRule::TripWeight,
+});
 doc_union!(Share { "ppm" => Share::Ppm, "fixed" => Share::Fixed });
 doc_union!(AdjustBy { "per_weight" => AdjustBy::PerWeight, "ppm" => AdjustBy::Ppm, "flat" => AdjustBy::Flat });
 
@@ -457,7 +466,8 @@ doc_struct! {
     Settings {
         site, effective_from_us, ice_ppm, undersize_outlet, drip_rates, flag_weight, flag_ppm,
         flag_value, cutting_loss_ppm, water_ppm, finished_weight, finished_ppm, hold_days;
-        later tare_days, shortest_mm, longest_mm, mean_most_percent, mean_least_percent
+        later tare_days, shortest_mm, longest_mm, mean_most_percent, mean_least_percent,
+        receiving
     }
     DripRate { species, presentation, storage, ppm_per_day, allowance_ppm_per_day }
     PriceList {
@@ -486,7 +496,8 @@ doc_struct! {
         harvest_to,
     }
     Receiving {
-        decision, reason, corrective_action, first_speared_us, iced_us, ice_around, probes,
+        decision, reason, corrective_action, first_speared_us, iced_us, ice_around, probes;
+        later smallest_length, area_unclear, hold_cause
     }
     Temperature { text, unit }
     Weighing { grade, condition, weighed }
@@ -499,7 +510,7 @@ doc_struct! {
         undersize, notices; later released,
     }
     ReleasedBefore { line, weight, pay }
-    TicketLot { n, place, species_name, price_list, weighed }
+    TicketLot { n, place, species_name, price_list, weighed; later received }
     Net { gross, tare, ice, net }
     Line {
         lot, part, band, band_name, band_from, band_to, grade, condition, held, pieces, net, ice,
@@ -508,6 +519,17 @@ doc_struct! {
     NotBought { lot, net, why, reason, corrective_action }
     AdjustmentLine { name, kind, amount }
     Notice { kind, code, text, line }
+    ReceivingSettings {
+        cold_limit, hours_to_cool, probes, probes_heavy, heavy_lot, histamine_limits,
+        areas_of_concern, legal_limits, release_reasons,
+    }
+    HistamineLimit { hours_at_most, temperature_at_most }
+    AreaOfConcern { area, species, piece_weight_above, days, note }
+    LegalLimit { species, days, says }
+    HarvestDays { from, to }
+    Length { text, unit }
+    Finding { rule, standing, text }
+    Received { findings, reprobe_due_us }
 }
 
 #[cfg(test)]

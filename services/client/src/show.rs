@@ -252,6 +252,21 @@ macro_rules! word {
 }
 pub(crate) use word;
 
+/// `12.25 in`.
+pub(crate) fn length(length: &proto::v1::Length) -> String {
+    format!("{} {}", length.decimal, word!(LengthUnit, length.unit))
+}
+
+/// `38.5 F`.
+pub(crate) fn temperature(read: &proto::v1::Temperature) -> String {
+    let unit = match proto::v1::TemperatureUnit::try_from(read.unit) {
+        Ok(proto::v1::TemperatureUnit::Fahrenheit) => "F",
+        Ok(proto::v1::TemperatureUnit::Celsius) => "C",
+        Ok(proto::v1::TemperatureUnit::Unspecified) | Err(_) => "",
+    };
+    format!("{} {unit}", read.decimal)
+}
+
 /// `OUTLET_SOLD_WHOLE` of `Outlet` is `sold whole`.
 pub(crate) fn plain(name: &str, of: &str) -> String {
     let mut prefix = String::new();

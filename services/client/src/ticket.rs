@@ -182,6 +182,9 @@ fn weighed(page: &mut Page, ticket: &v1::Ticket, known: &Known) {
                 received(lot.receiving.as_ref(), ticket.site, known),
             ])
         ));
+        for line in findings(lot, ticket.site, known) {
+            page.paragraph(line);
+        }
     }
 }
 
@@ -234,6 +237,44 @@ fn as_written(tote: &v1::WeighedTote) -> (String, String) {
     }
 }
 
+/// What receiving found, by how it stands; what passed or is not set needs no
+/// more than its name.
+fn findings(lot: &v1::TicketLot, site: i32, known: &Known) -> Vec<String> {
+    let mut lines = Vec::new();
+    for (standing, with_text) in [
+        (v1::Standing::Failed, true),
+        (v1::Standing::NotKnown, true),
+        (v1::Standing::Passed, false),
+        (v1::Standing::NotSet, false),
+    ] {
+        let found: Vec<String> = lot
+            .findings
+            .iter()
+            .filter(|finding| finding.standing() == standing)
+            .map(|finding| {
+                let rule = word!(ReceivingRule, finding.rule);
+                if with_text {
+                    format!("{rule} ({})", finding.text)
+                } else {
+                    rule
+                }
+            })
+            .collect();
+        if !found.is_empty() {
+            let standing = word!(Standing, i32::from(standing));
+            lines.push(format!("  lot {}, {standing}: {}", lot.n, found.join(", ")));
+        }
+    }
+    if let Some(due) = &lot.reprobe_due_at {
+        lines.push(format!(
+            "  lot {}: probe it again by {}",
+            lot.n,
+            known.instant(site, Some(due))
+        ));
+    }
+    lines
+}
+
 fn received(receiving: Option<&v1::Receiving>, site: i32, known: &Known) -> String {
     let Some(receiving) = receiving else {
         return String::new();
@@ -243,14 +284,7 @@ fn received(receiving: Option<&v1::Receiving>, site: i32, known: &Known) -> Stri
         Ok(v1::Decision::Refuse) => "refused",
         Ok(v1::Decision::Accept | v1::Decision::Unspecified) | Err(_) => "",
     };
-    let probes = receiving.probes.iter().map(|probe| {
-        let unit = match v1::TemperatureUnit::try_from(probe.unit) {
-            Ok(v1::TemperatureUnit::Fahrenheit) => "F",
-            Ok(v1::TemperatureUnit::Celsius) => "C",
-            Ok(v1::TemperatureUnit::Unspecified) | Err(_) => "",
-        };
-        format!("{} {unit}", probe.decimal)
-    });
+    let probes = receiving.probes.iter().map(show::temperature);
     let said = |what: &str, at: Option<&prost_types::Timestamp>| {
         at.map_or_else(String::new, |at| {
             format!("{what} {}", known.instant(site, Some(at)))
@@ -266,6 +300,15 @@ fn received(receiving: Option<&v1::Receiving>, site: i32, known: &Known) -> Stri
         receiving.reason.clone(),
         receiving.corrective_action.clone(),
         probes.collect::<Vec<_>>().join(" / "),
+        receiving
+            .smallest_length
+            .as_ref()
+            .map_or_else(String::new, show::length),
+        if receiving.area_unclear {
+            "area unclear".to_owned()
+        } else {
+            String::new()
+        },
         said("first speared", receiving.first_speared_at.as_ref()),
         said("iced", receiving.iced_at.as_ref()),
         ice.to_owned(),

@@ -183,6 +183,12 @@ impl Desk {
                         return Err(DeskError::unknown(field, "species", &rate.species));
                     }
                 }
+                for (field, species) in settings.receiving.species() {
+                    if !office.species.contains_key(species) {
+                        let field = format!("settings.{field}");
+                        return Err(DeskError::unknown(field, "species", species));
+                    }
+                }
                 let from_us = settings.effective_from_us.unwrap_or(now_us);
                 if from_us < now_us && office.settings.contains_key(&site) {
                     return Err(DeskError::malformed(

@@ -5,8 +5,11 @@ use std::collections::BTreeSet;
 use books::register::Office;
 use books::tickets::{self, Known};
 use books::{Condition, Tx, entries, stock};
+use rules::business_day::date_of;
 use rules::ids::EntryId;
 use rules::money::Money;
+use rules::office::Settings;
+use rules::receiving;
 use rules::stock::{ReleaseAsked, Released};
 use rules::ticket::price::{
     GivenBack, OnFile, Prior, PriorLot, Refusal, RefusalKind, carry_over, price_instant,
@@ -116,6 +119,7 @@ impl Desk {
         };
         let mut ticket = ticket::price::ticket(&asked, &file, priced_us).map_err(refused)?;
         ticket.notices.extend(skew);
+        self.receive(&asked, &mut ticket, &office, &settings, priced_us)?;
         if let Some(before) = &rewrite {
             carry_over(&mut ticket, &before.given);
         }
@@ -150,6 +154,41 @@ impl Desk {
             outcome: ticket,
             rows,
         })
+    }
+
+    /// Has receiving judge each lot, and writes on the ticket what it found.
+    fn receive(
+        &self,
+        asked: &WeighIn,
+        ticket: &mut Ticket,
+        office: &Office,
+        settings: &Settings,
+        received_us: i64,
+    ) -> Result<(), DeskError> {
+        let site = office.sites.get(&asked.site).ok_or(DeskError::Internal)?;
+        let harvester = office.parties.get(&asked.harvester);
+        let species = asked.lots.iter();
+        let dock = receiving::Dock {
+            settings: &settings.receiving,
+            species: species
+                .filter_map(|lot| office.species.get(&lot.species))
+                .collect(),
+            harvester: harvester.ok_or(DeskError::Internal)?,
+            received_us,
+            day: date_of(site.clock.day_of(received_us)).ok_or(DeskError::Internal)?,
+            unit: site.shown_unit,
+        };
+        let judged =
+            receiving::judge(asked, ticket, &dock).map_err(|refused| DeskError::Precondition {
+                reason: refused.reason,
+                rule: refused.to_string(),
+                field: refused.field(),
+            })?;
+        for (lot, received) in ticket.lots.iter_mut().zip(judged.lots) {
+            lot.received = received;
+        }
+        ticket.notices.extend(judged.notices);
+        Ok(())
     }
 
     /// The ticket that is rewritten, with all that was coded under its number.

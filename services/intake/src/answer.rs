@@ -5,6 +5,7 @@
 
 pub(crate) mod close;
 pub(crate) mod office;
+pub(crate) mod receiving;
 pub(crate) mod stock;
 pub(crate) mod ticket;
 

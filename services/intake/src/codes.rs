@@ -4,7 +4,7 @@
 //! numbers differ, and they never meet anywhere else.
 
 use proto::v1;
-use rules::{close, fish, making, office, price_list, ticket, weight};
+use rules::{close, fish, making, office, price_list, receiving, ticket, weight};
 
 /// A word of the trade that travels as a number.
 pub(crate) trait Coded: Sized + Copy {
@@ -69,6 +69,12 @@ coded! {
     ticket::AdjustmentKind as AdjustmentKind { Price, Settlement }
     ticket::NotBoughtWhy as NotBoughtWhy { Refused, TakenHome }
     ticket::NoticeKind as NoticeKind { Caution, Warning, Question }
+    receiving::ReceivingRule as ReceivingRule {
+        LegalLength, Season, TripLimit, Area, Cold, Probes, Histamine,
+    }
+    receiving::Standing as Standing { Passed, Failed, NotSet, NotKnown }
+    receiving::HoldCause as HoldCause { Area, Cold, Other }
+    receiving::LengthUnit as LengthUnit { Mm, Cm, In }
     close::CloseState as CloseState { Closed, ClosedWithGaps }
     making::MakingKind as MakingKind { Cut, Dress, Pool, Freeze, CustomerCut }
     making::Fate as OutputFate { Lot, Discard, NotWeighed }

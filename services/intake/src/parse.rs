@@ -5,6 +5,7 @@
 //! number or text. What depends on the book is decided at the desk.
 
 pub(crate) mod office;
+pub(crate) mod receiving;
 pub(crate) mod stock;
 pub(crate) mod weigh_in;
 
@@ -17,6 +18,7 @@ use rules::decimal;
 use rules::fish::Grade;
 use rules::ids::{EntryId, LotCode, is_code};
 use rules::money::{Currency, Money, UnitPrice};
+use rules::receiving::Length;
 use rules::ticket::Temperature;
 use rules::weight::{Reading, ReadingSource, WeightUnit};
 use uuid::Uuid;
@@ -471,6 +473,18 @@ pub(crate) fn per(number: i32) -> Result<WeightUnit, Bad> {
 pub(crate) fn temperature(read: v1::Temperature) -> Result<Temperature, Bad> {
     plain(&read.decimal, |text| decimal::scaled_signed(text, 2)).at("decimal")?;
     Ok(Temperature {
+        unit: said(read.unit).at("unit")?,
+        text: read.decimal,
+    })
+}
+
+/// A length as read, above zero.
+pub(crate) fn length(read: v1::Length) -> Result<Length, Bad> {
+    let thousandths = plain(&read.decimal, |text| decimal::scaled(text, 3)).at("decimal")?;
+    if thousandths == 0 {
+        return Err(Bad::rule("must be above zero")).at("decimal");
+    }
+    Ok(Length {
         unit: said(read.unit).at("unit")?,
         text: read.decimal,
     })

@@ -30,6 +30,7 @@ pub mod making;
 pub mod money;
 pub mod office;
 pub mod price_list;
+pub mod receiving;
 pub mod reweigh;
 pub mod stock;
 pub mod ticket;

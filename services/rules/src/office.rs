@@ -11,6 +11,7 @@ use crate::business_day::SiteClock;
 use crate::decimal;
 use crate::fish::{Hazard, Outlet, Presentation, Storage, coded};
 use crate::money::{Currency, Money};
+use crate::receiving::ReceivingSettings;
 use crate::weight::{Reading, Weight, WeightUnit};
 
 /// A place where fish is taken in.
@@ -177,6 +178,8 @@ pub struct Settings {
     pub mean_most_percent: Option<i64>,
     /// And one below this part, percent; default 55.
     pub mean_least_percent: Option<i64>,
+    /// What receiving goes by.
+    pub receiving: ReceivingSettings,
 }
 
 /// 0.001 lb in 10 ng.

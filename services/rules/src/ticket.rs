@@ -19,6 +19,7 @@ pub use self::plausible::counted_fish;
 use crate::agreed_price::AgreedUsed;
 use crate::fish::{Condition, Grade, Outlet, Presentation, Storage, Undersize, coded};
 use crate::money::{Money, UnitPrice};
+use crate::receiving::{HoldCause, Length, Received};
 use crate::weight::{Reading, Weight};
 
 /// What the person at the scale wrote.
@@ -181,6 +182,12 @@ pub struct Receiving {
     pub ice_around: Option<bool>,
     /// As read.
     pub probes: Vec<Temperature>,
+    /// The shortest fish, where it was measured.
+    pub smallest_length: Option<Length>,
+    /// Nobody can say for certain where it was caught.
+    pub area_unclear: bool,
+    /// What a hold is for.
+    pub hold_cause: Option<HoldCause>,
 }
 
 /// A temperature as read.
@@ -409,6 +416,8 @@ pub struct TicketLot {
     pub price_list: i64,
     /// One for each weighing.
     pub weighed: Vec<Net>,
+    /// What receiving found.
+    pub received: Received,
 }
 
 /// What a weighing came to.

@@ -169,6 +169,9 @@ fn full_weigh_in() -> WeighIn {
                 iced_us: Some(i64::MAX),
                 ice_around: Some(false),
                 probes: vec![probe("41.0"), probe("-0.5")],
+                smallest_length: Some(inches("20.25")),
+                area_unclear: true,
+                hold_cause: Some(HoldCause::Cold),
             },
             small_fish: SmallFish::Give,
             areas: vec![area("31")],
@@ -265,6 +268,9 @@ fn bare_weigh_in() -> WeighIn {
                 iced_us: None,
                 ice_around: None,
                 probes: Vec::new(),
+                smallest_length: None,
+                area_unclear: false,
+                hold_cause: None,
             },
             small_fish: SmallFish::Sell,
             areas: Vec::new(),
@@ -301,6 +307,14 @@ fn full_ticket() -> Ticket {
                     ice: lb("1.25").weight,
                     net: lb("40.75").weight,
                 }],
+                received: Received {
+                    findings: vec![Finding {
+                        rule: ReceivingRule::Area,
+                        standing: Standing::NotKnown,
+                        text: TEXT.to_owned(),
+                    }],
+                    reprobe_due_us: Some(i64::MAX),
+                },
             },
             TicketLot {
                 n: 2,
@@ -308,6 +322,7 @@ fn full_ticket() -> Ticket {
                 species_name: "hogfish".to_owned(),
                 price_list: 0,
                 weighed: Vec::new(),
+                received: Default::default(),
             },
         ],
         lines: vec![Line {
@@ -404,11 +419,12 @@ fn a_ticket_is_stored_as_these_bytes() {
         lots: vec![lot],
         ..bare_weigh_in()
     };
-    // As before tickets said what was released of the one in whose place they stand.
-    let ticket = Ticket {
+    // As before documents had what came to them later: it is left out while it is nothing.
+    let mut ticket = Ticket {
         released: Vec::new(),
         ..full_ticket()
     };
+    ticket.lots[0].received = Received::default();
     let text = entry_doc(&asked, &ticket);
     assert_eq!(
         text,
@@ -529,6 +545,50 @@ fn what_the_office_keeps_on_file_reads_back() {
     });
 }
 
+fn full_receiving_settings() -> ReceivingSettings {
+    let days = HarvestDays {
+        from: day("2031-01-01"),
+        to: None,
+    };
+    let legal = |says| LegalLimit {
+        species: "GPR".to_owned(),
+        days,
+        says,
+    };
+    ReceivingSettings {
+        cold_limit: Some(probe("41")),
+        hours_to_cool: Some(4),
+        probes: Some(3),
+        probes_heavy: Some(5),
+        heavy_lot: Some(lb("50")),
+        histamine_limits: vec![HistamineLimit {
+            hours_at_most: 6,
+            temperature_at_most: probe("50.5"),
+        }],
+        areas_of_concern: vec![AreaOfConcern {
+            area: area("31"),
+            species: vec!["GPR".to_owned()],
+            piece_weight_above: Some(lb("8")),
+            days,
+            note: TEXT.to_owned(),
+        }],
+        legal_limits: vec![
+            legal(LegalRule::MinimumLength(inches("20"))),
+            legal(LegalRule::Season(Season::Closed)),
+            legal(LegalRule::TripPieces(4)),
+            legal(LegalRule::TripWeight(lb("30"))),
+        ],
+        release_reasons: vec![TEXT.to_owned()],
+    }
+}
+
+fn inches(text: &str) -> Length {
+    Length {
+        text: text.to_owned(),
+        unit: LengthUnit::In,
+    }
+}
+
 #[test]
 fn settings_and_price_lists_read_back() {
     let rate = |storage, ppm_per_day| DripRate {
@@ -564,6 +624,7 @@ fn settings_and_price_lists_read_back() {
         longest_mm: Some(2),
         mean_most_percent: Some(300),
         mean_least_percent: Some(0),
+        receiving: full_receiving_settings(),
     });
     for (grade, from_us, below_plate) in [(Some(grade("A")), Some(0), true), (None, None, false)] {
         reads_back(&AgreedPrice {

@@ -88,6 +88,9 @@ pub(crate) fn ticket(harvester: &str, lots: &[(&str, &[Line])]) -> (WeighIn, Tic
         iced_us: None,
         ice_around: None,
         probes: Vec::new(),
+        smallest_length: None,
+        area_unclear: false,
+        hold_cause: None,
     };
     let asked = WeighIn {
         site: SITE,
@@ -128,6 +131,7 @@ pub(crate) fn ticket(harvester: &str, lots: &[(&str, &[Line])]) -> (WeighIn, Tic
             species_name: (*species).to_owned(),
             price_list: 0,
             weighed: Vec::new(),
+            received: Default::default(),
         });
         let with_lot = |line: &Line| Line {
             lot: n,

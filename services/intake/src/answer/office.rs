@@ -6,7 +6,7 @@ use rules::office::{Device, DripRate, Party, Scale, Settings, Site, Species, Tot
 use rules::price_list::{Band, GradePrices, PresentationPrices, PriceList};
 use rules::weight::WeightUnit;
 
-use super::{date, edge, int32, money, percent, reading, timestamp, unit_price};
+use super::{date, edge, int32, money, percent, reading, temperature, timestamp, unit_price};
 use crate::codes::{Coded, wire_or_none};
 
 fn wires<T: Coded>(words: &[T]) -> Vec<i32> {
@@ -85,6 +85,7 @@ pub(crate) fn device(device: &Device) -> v1::Device {
 
 /// A site's settings as recorded: what was left out stays out.
 pub(crate) fn settings(settings: &Settings) -> v1::Settings {
+    let receiving = &settings.receiving;
     v1::Settings {
         site: int32(settings.site),
         effective_from: settings.effective_from_us.map(timestamp),
@@ -104,6 +105,27 @@ pub(crate) fn settings(settings: &Settings) -> v1::Settings {
         longest_mm: settings.longest_mm.map(int32),
         mean_most_percent: settings.mean_most_percent.map(int32),
         mean_least_percent: settings.mean_least_percent.map(int32),
+        cold_limit: receiving.cold_limit.as_ref().map(temperature),
+        hours_to_cool: receiving.hours_to_cool.map(int32),
+        probes: receiving.probes.map(int32),
+        probes_heavy: receiving.probes_heavy.map(int32),
+        heavy_lot: receiving.heavy_lot.as_ref().map(reading),
+        histamine_limits: receiving
+            .histamine_limits
+            .iter()
+            .map(super::receiving::histamine_limit)
+            .collect(),
+        areas_of_concern: receiving
+            .areas_of_concern
+            .iter()
+            .map(super::receiving::area_of_concern)
+            .collect(),
+        legal_limits: receiving
+            .legal_limits
+            .iter()
+            .map(super::receiving::legal_limit)
+            .collect(),
+        release_reasons: receiving.release_reasons.clone(),
     }
 }
 

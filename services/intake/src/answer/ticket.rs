@@ -153,6 +153,9 @@ fn receiving(seen: &Receiving) -> v1::Receiving {
         iced_at: seen.iced_us.map(timestamp),
         ice_around: seen.ice_around,
         probes: seen.probes.iter().map(temperature).collect(),
+        smallest_length: seen.smallest_length.as_ref().map(super::receiving::length),
+        area_unclear: seen.area_unclear,
+        hold_cause: wire_or_none(seen.hold_cause),
     }
 }
 
@@ -232,6 +235,13 @@ impl Show<'_> {
                 0 => String::new(),
                 entry => entry.to_string(),
             },
+            findings: lot
+                .received
+                .findings
+                .iter()
+                .map(super::receiving::finding)
+                .collect(),
+            reprobe_due_at: lot.received.reprobe_due_us.map(timestamp),
             ..v1::TicketLot::default()
         };
         let Some(written) = self.written(lot.n) else {

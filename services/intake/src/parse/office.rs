@@ -165,6 +165,7 @@ pub(crate) fn settings(
         request.settings,
         "settings",
         |settings| {
+            let receiving = super::receiving::settings(&settings)?;
             let percent = |text: Option<String>, field| {
                 text.map(|text| percent(&text, 0)).transpose().at(field)
             };
@@ -217,6 +218,7 @@ pub(crate) fn settings(
                     .at("mean_most_percent")?,
                 mean_least_percent: whole(settings.mean_least_percent, 0, 100)
                     .at("mean_least_percent")?,
+                receiving,
             })
         },
     )

@@ -5,6 +5,7 @@ use proto::v1::{adjustment, payee_share, tote_weighing, weighing};
 use rules::fish::Presentation;
 use rules::ids::MOST_LOTS;
 use rules::money::{Currency, UnitPrice};
+use rules::receiving::HoldCause;
 use rules::ticket::{
     AdjustBy, Adjustment, CatchArea, Decision, Landing, LotIn, PayeeShare, Pieces, QuestionAnswer,
     Receiving, Rewrite, Share, SmallFish, Tare, VoidAsked, WeighIn, Weighed, Weighing,
@@ -12,9 +13,9 @@ use rules::ticket::{
 
 use super::{
     Asked, At as _, Bad, Calendar, code, code_or_none, count, date_or_none, dates, each, entry_id,
-    foreign_code, given, grade, instant_or_none, money, money_from_zero, name, on_file, per,
-    percent, plain, reading, reading_above_zero, request_id, said, some_of, species, temperature,
-    text, word,
+    foreign_code, given, grade, instant_or_none, length, money, money_from_zero, name, on_file,
+    per, percent, plain, reading, reading_above_zero, request_id, said, some_of, species,
+    temperature, text, word,
 };
 
 /// Most weighings of one lot.
@@ -180,7 +181,23 @@ fn receiving(seen: v1::Receiving) -> Result<Receiving, Bad> {
         iced_us: instant_or_none(seen.iced_at).at("iced_at")?,
         ice_around: seen.ice_around,
         probes: each(seen.probes, MOST_ROWS, temperature).at("probes")?,
+        smallest_length: seen
+            .smallest_length
+            .map(length)
+            .transpose()
+            .at("smallest_length")?,
+        area_unclear: seen.area_unclear,
+        hold_cause: hold_cause(seen.hold_cause, decision).at("hold_cause")?,
     })
+}
+
+/// Only a hold has a cause.
+fn hold_cause(number: i32, decision: Decision) -> Result<Option<HoldCause>, Bad> {
+    let cause = word(number)?;
+    if cause.is_some() && decision != Decision::Hold {
+        return Err(Bad::rule("is said of a hold only"));
+    }
+    Ok(cause)
 }
 
 fn weighing(row: v1::Weighing, presentation: Presentation) -> Result<Weighing, Bad> {

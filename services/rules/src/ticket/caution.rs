@@ -37,17 +37,17 @@ pub fn cautions(handled: &[&Species], bought: &[&Species], donation_proposed: bo
             "ciguatera",
             format!(
                 "{names}: may carry ciguatera, and cooking does not remove the toxin. Fish from an \
-                 area on the site's own list of areas of concern must be refused, and held only \
-                 while the area is unclear. Areas are recorded here and not judged yet."
+                 area on the site's own list of areas of concern is refused, and held only while \
+                 the area is unclear. The list is the buyer's to keep: an area that is not on it is \
+                 not known to be safe."
             ),
         );
     }
     if let Some(names) = names(bought, |_| true) {
         say(
             "cold",
-            "Fish above the site's limit (41 F / 5 C where it has set none) when it leaves must go \
-             to nobody; if it came in warmer, record what was done. Temperatures are recorded here \
-             and not judged yet."
+            "Fish above the site's limit (41 F / 5 C where it has set none) when it leaves goes to \
+             nobody; if it came in warmer, ice it, probe it again and record what was done."
                 .to_owned(),
         );
         say(

@@ -35,6 +35,7 @@ use crate::ids::{DayNumber, MOST_LOTS};
 use crate::money::{Currency, Money, UnitPrice};
 use crate::office::{Scale, Settings, Site, Species, Tote};
 use crate::price_list::{Band, BandBy, GradePrices, PresentationPrices, PriceList, mean_is_below};
+use crate::receiving::Received;
 use crate::undersize;
 use crate::weight::{HEAVIEST, Weight};
 
@@ -544,6 +545,7 @@ fn write_lot(
         species_name: lot.species.name.clone(),
         price_list: lot.list.map_or(0, |(entry, _)| entry),
         weighed: lot.weighed.clone(),
+        received: Received::default(),
     });
     if lot.written.receiving.decision == Decision::Refuse {
         ticket.not_bought.push(NotBought {

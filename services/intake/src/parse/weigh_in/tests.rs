@@ -351,6 +351,29 @@ fn what_cannot_be_right_is_refused_with_its_field() {
                 }];
             },
         ),
+        (
+            "lots[0].receiving.smallest_length.decimal",
+            "INVALID_FIELD",
+            |r| {
+                seen(r).smallest_length = Some(v1::Length {
+                    decimal: "long".to_owned(),
+                    unit: v1::LengthUnit::In.into(),
+                });
+            },
+        ),
+        (
+            "lots[0].receiving.smallest_length.unit",
+            "MISSING_FIELD",
+            |r| {
+                seen(r).smallest_length = Some(v1::Length {
+                    decimal: "12.25".to_owned(),
+                    unit: 0,
+                });
+            },
+        ),
+        ("lots[0].receiving.hold_cause", "INVALID_FIELD", |r| {
+            seen(r).hold_cause = v1::HoldCause::Cold.into();
+        }),
         ("lots[0].receiving.probes[0].unit", "MISSING_FIELD", |r| {
             seen(r).probes = vec![v1::Temperature {
                 decimal: "38.5".into(),

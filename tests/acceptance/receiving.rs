@@ -1,0 +1,227 @@
+//! Receiving through the front door: what is taken, held and refused at the
+//! dock, what the log says of it, and what may leave.
+
+use proto::v1;
+use proto::v1::intake_service_client::IntakeServiceClient;
+use proto::v1::office_service_client::OfficeServiceClient;
+use serde_json::{Value, json};
+use tonic_types::StatusExt as _;
+
+use crate::harness::{Server, fresh, harbor, lb, message, one_tote, said};
+
+/// The dock with its limits set; the length is invented.
+async fn dock() -> Server {
+    let server = harbor().await;
+    let request: v1::RecordSettingsRequest = message(json!({
+        "requestId": fresh(),
+        "settings": {
+            "site": 1,
+            "areasOfConcern": [{ "system": "site", "code": "Far Shoal", "note": "two ill in 2030" }],
+            "legalLimits": [
+                { "species": "GPR", "minimumLength": { "decimal": "20", "unit": "LENGTH_UNIT_IN" } }
+            ],
+            "releaseReasons": ["area cleared by the office", "probed again and cold"]
+        }
+    }));
+    OfficeServiceClient::new(server.channel().await)
+        .record_settings(request)
+        .await
+        .unwrap();
+    server
+}
+
+/// Forty pounds of lionfish in fifty, from a safe reef, as it came in.
+fn landed(receiving: Value) -> v1::RecordWeighInRequest {
+    let mut request = one_tote("44.00", "4.00", 50);
+    request.landing = Some(message_landing("Near Reef"));
+    request.lots[0].receiving = Some(seen(receiving));
+    request
+}
+
+fn message_landing(area: &str) -> v1::Landing {
+    v1::Landing {
+        areas: vec![v1::CatchArea {
+            system: "site".to_owned(),
+            code: area.to_owned(),
+        }],
+        ..v1::Landing::default()
+    }
+}
+
+fn seen(receiving: Value) -> v1::Receiving {
+    // Read as a part of the request that has it.
+    let request: v1::RecordWeighInRequest =
+        message(json!({ "lots": [{ "receiving": receiving }] }));
+    request.lots[0].receiving.clone().unwrap()
+}
+
+fn fahrenheit(decimals: &[&str]) -> Value {
+    let probe = |decimal| json!({ "decimal": decimal, "unit": "TEMPERATURE_UNIT_FAHRENHEIT" });
+    decimals.iter().map(probe).collect()
+}
+
+async fn weigh_in(
+    server: &Server,
+    request: v1::RecordWeighInRequest,
+) -> Result<v1::Ticket, tonic::Status> {
+    let mut client = IntakeServiceClient::new(server.channel().await);
+    let answer = client.record_weigh_in(request).await?;
+    Ok(answer.into_inner().ticket.unwrap())
+}
+
+/// Reason and field of a refusal.
+fn why(status: &tonic::Status) -> (String, String) {
+    let details = status.get_error_details();
+    let info = details.error_info().unwrap();
+    let field = info.metadata.get("field").cloned().unwrap_or_default();
+    (info.reason.clone(), field)
+}
+
+fn standing(ticket: &v1::Ticket, rule: v1::ReceivingRule) -> v1::Standing {
+    let findings = &ticket.lots[0].findings;
+    let found = findings.iter().find(|found| found.rule() == rule);
+    found.unwrap().standing()
+}
+
+/// Warm, and iced forty minutes ago.
+fn cooling() -> Value {
+    json!({
+        "probes": fahrenheit(&["52", "49.5", "47"]),
+        "icedAt": "2031-04-28T14:20:00-04:00",
+        "iceAround": true
+    })
+}
+
+#[tokio::test]
+async fn fish_iced_forty_minutes_ago_is_taken_and_probed_again() {
+    let server = dock().await;
+    let ticket = weigh_in(&server, landed(cooling())).await.unwrap();
+    assert_eq!(
+        standing(&ticket, v1::ReceivingRule::Cold),
+        v1::Standing::Failed
+    );
+    // Weighed in at 15:00, and four hours to cool.
+    let due = ticket.lots[0].reprobe_due_at.unwrap();
+    assert_eq!(due, client::instant("2031-04-28T19:00:00-04:00").unwrap());
+    let warned = ticket.notices.iter().any(|n| n.code == "reprobe_due");
+    assert!(warned, "{:?}", ticket.notices);
+    assert_eq!(ticket.payout, ticket.owed, "it is owed");
+
+    let shown = said(&server.client(&["ticket", &ticket.id]));
+    for line in [
+        "lot 1, failed: cold (52 F at the warmest is above the limit of 41 F)",
+        "lot 1, passed: area, probes",
+        "lot 1, not set: legal length, season, trip limit",
+        "lot 1: probe it again by 2031-04-28 19:00",
+    ] {
+        assert!(shown.contains(line), "{line}\n{shown}");
+    }
+}
+
+#[tokio::test]
+async fn fish_never_iced_is_refused_and_booked_as_refused() {
+    let server = dock().await;
+    let warm = json!({ "probes": fahrenheit(&["58", "57.5", "56"]), "iceAround": false });
+    let status = weigh_in(&server, landed(warm.clone())).await.unwrap_err();
+    assert_eq!(status.code(), tonic::Code::FailedPrecondition);
+    assert_eq!(
+        why(&status),
+        (
+            "TOO_WARM".to_owned(),
+            "lots[0].receiving.decision".to_owned()
+        )
+    );
+    assert!(
+        status.message().contains("58 F at the warmest"),
+        "{}",
+        status.message()
+    );
+
+    let mut refused = warm;
+    refused["decision"] = json!("DECISION_REFUSE");
+    refused["reason"] = json!("58 F and never iced");
+    refused["correctiveAction"] = json!("left with the diver; ice handed out");
+    let ticket = weigh_in(&server, landed(refused)).await.unwrap();
+    assert_eq!(ticket.payout.as_ref().unwrap().amount_minor, 0);
+    assert_eq!(ticket.lots[0].lot_code, "", "in no lot");
+    assert_eq!(
+        standing(&ticket, v1::ReceivingRule::Cold),
+        v1::Standing::Failed
+    );
+}
+
+fn grouper(smallest: Option<&str>) -> v1::RecordWeighInRequest {
+    let mut request = landed(json!({ "probes": fahrenheit(&["38"]) }));
+    request.lots[0].species = "GPR".to_owned();
+    request.lots[0].presentation = v1::Presentation::Gutted.into();
+    request.lots[0].weighings = vec![message_weighing()];
+    let seen = request.lots[0].receiving.as_mut().unwrap();
+    seen.smallest_length = smallest.map(|decimal| v1::Length {
+        decimal: decimal.to_owned(),
+        unit: v1::LengthUnit::In.into(),
+    });
+    request
+}
+
+fn message_weighing() -> v1::Weighing {
+    let request: v1::RecordWeighInRequest = message(json!({ "lots": [{ "weighings": [{
+        "grade": "A", "condition": "CONDITION_CLEAN", "pieces": { "pieces": [lb("8.50")] }
+    }] }] }));
+    request.lots[0].weighings[0].clone()
+}
+
+#[tokio::test]
+async fn a_grouper_below_the_legal_length_is_taken_by_no_answer_but_refused() {
+    let server = dock().await;
+    for decision in [v1::Decision::Accept, v1::Decision::Hold] {
+        let mut request = grouper(Some("19.75"));
+        let seen = request.lots[0].receiving.as_mut().unwrap();
+        seen.decision = decision.into();
+        seen.reason = "to be measured again".to_owned();
+        let status = weigh_in(&server, request).await.unwrap_err();
+        assert_eq!(
+            why(&status),
+            (
+                "BELOW_LEGAL_LENGTH".to_owned(),
+                "lots[0].receiving.decision".to_owned()
+            )
+        );
+        assert!(
+            status.message().contains("weigh it in as refused"),
+            "{}",
+            status.message()
+        );
+    }
+    let at_it = weigh_in(&server, grouper(Some("20"))).await.unwrap();
+    let rule = v1::ReceivingRule::LegalLength;
+    assert_eq!(standing(&at_it, rule), v1::Standing::Passed);
+    let not_measured = weigh_in(&server, grouper(None)).await.unwrap();
+    assert_eq!(standing(&not_measured, rule), v1::Standing::NotKnown);
+    // Lionfish has no legal length here: that is not a pass.
+    let ticket = weigh_in(
+        &server,
+        landed(json!({ "probes": fahrenheit(&["38", "38", "38"]) })),
+    )
+    .await
+    .unwrap();
+    assert_eq!(standing(&ticket, rule), v1::Standing::NotSet);
+}
+
+#[tokio::test]
+async fn fish_from_an_area_of_concern_is_refused() {
+    let server = dock().await;
+    for decision in [v1::Decision::Accept, v1::Decision::Hold] {
+        let mut request = landed(json!({ "probes": fahrenheit(&["38", "38", "38"]) }));
+        request.landing = Some(message_landing("Far Shoal"));
+        let seen = request.lots[0].receiving.as_mut().unwrap();
+        seen.decision = decision.into();
+        seen.reason = "far out".to_owned();
+        let status = weigh_in(&server, request).await.unwrap_err();
+        assert_eq!(why(&status).0, "AREA_OF_CONCERN");
+        assert!(
+            status.message().contains("two ill in 2030"),
+            "{}",
+            status.message()
+        );
+    }
+}
