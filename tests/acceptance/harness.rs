@@ -193,3 +193,12 @@ pub(crate) fn said(output: &Output) -> String {
         String::from_utf8_lossy(&output.stderr)
     )
 }
+
+/// A ticket as it was first answered: without what was worked out since.
+pub(crate) fn as_first_answered(ticket: v1::Ticket) -> v1::Ticket {
+    v1::Ticket {
+        dispute_until: None,
+        object_until: None,
+        ..ticket
+    }
+}

@@ -50,10 +50,11 @@ fn landing_of(landing: Value) -> v1::Landing {
 /// Field and reason of a refusal.
 fn refusal(status: &tonic::Status) -> (String, String) {
     let details = status.get_error_details();
-    let field = details
-        .bad_request()
-        .and_then(|bad| bad.field_violations.first())
-        .map_or_else(String::new, |violation| violation.field.clone());
+    let metadata = details.error_info().map(|info| &info.metadata);
+    let field = metadata
+        .and_then(|metadata| metadata.get("field"))
+        .cloned()
+        .unwrap_or_default();
     let reason = details
         .error_info()
         .map_or_else(String::new, |info| info.reason.clone());
@@ -208,7 +209,7 @@ async fn a_report_has_what_stands_lot_by_lot_and_the_days_without_purchases() {
     assert_eq!(row(1, "bought")["shown"], "40.00");
     // 40 lb x 0.45359237 kg.
     assert_eq!(row(1, "kilograms"), "18.14369480000");
-    assert_eq!(row(1, "prices")[0]["decimal"], "6.2500");
+    assert_eq!(row(1, "prices")[0]["decimal"], "6.25");
     assert_eq!(row(1, "amount")["amountMinor"], "25000");
     assert_eq!(row(1, "depth")["to"], "95.5");
     assert_eq!(row(1, "minutesFished"), "125.5");

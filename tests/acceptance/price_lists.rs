@@ -66,7 +66,7 @@ async fn a_list_is_explained_and_shows_what_the_week_would_have_paid() {
         "{text}"
     );
     assert!(
-        line("0.00 to under 0.50 lb").ends_with("below the plate minimum"),
+        text.contains("pays 0.31 USD; below the\n    plate minimum"),
         "{text}"
     );
     // 40.00 lb at 6.50 are 260.00: 10.00 more a ticket.

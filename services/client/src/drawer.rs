@@ -10,9 +10,7 @@ use crate::{Reach, amount, request_id};
 
 /// Arguments of `drawer`.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Without --counted it shows the day's drawer.
-
-Examples:
+#[command(after_help = "Examples (without --counted it shows the day's drawer):
   weighhouse drawer --site 1 --day 2031-05-02
   weighhouse drawer --site 1 --day 2031-05-02 --opening 500.00 --counted 180.00")]
 pub struct Drawer {

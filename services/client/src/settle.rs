@@ -12,9 +12,7 @@ use crate::{Reach, request_id};
 /// Arguments of `settle`.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Without --pay it shows what is to be paid, and writes nothing.
-
-Examples:
+    after_help = "Examples (without --pay it shows what is to be paid, and writes nothing):
   weighhouse settle --site 1 --payee diver-1
   weighhouse settle --site 1 --payee diver-1 --ticket 2031050200010000003 --pay currency=320.00
   weighhouse settle --site 1 --payee diver-1 --from 2031-04-28 --to 2031-05-05 \\

@@ -650,7 +650,7 @@ mod tests {
         }
         assert!(told.contains("Simulated clock") && told.contains("are invented"));
         // 42.00 lb less 3 % of ice at a division of 0.05 lb; worked by hand in demo-data/by-hand.md.
-        assert!(told.contains("1.25   40.75"), "{told}");
+        assert!(told.contains("1.25    40.75"), "{told}");
 
         let commands: Vec<&str> = told
             .lines()

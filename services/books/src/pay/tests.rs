@@ -208,19 +208,23 @@ async fn check_others(db: Db) {
     // Money that goes from one party to another is a change to both.
     let between = posts(SATURDAY, "between", [(owed("ben"), owed("ana"), 3)]);
     let between = write(&db, between).await;
-    // Other accounts of hers are neither owed nor held.
+    // What she was paid is neither owed nor held, and stands beside it.
     let paid = posts(
         SATURDAY,
         "paid",
         [(Account::of("paid", "ana"), PURCHASES, 5)],
     );
-    write(&db, paid).await;
+    let paid = write(&db, paid).await;
     let found = changes_of(&db, "ana", FRIDAY, SUNDAY).await;
     assert_eq!(
         found,
         [
             change(FRIDAY, own, "weigh_in", 10, 0),
-            change(SATURDAY, between, "weigh_in", 3, 0)
+            change(SATURDAY, between, "weigh_in", 3, 0),
+            Change {
+                paid: -5,
+                ..change(SATURDAY, paid, "weigh_in", 0, 0)
+            },
         ]
     );
     let ben = changes_of(&db, "ben", SATURDAY, SUNDAY).await;

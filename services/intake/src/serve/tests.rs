@@ -314,7 +314,10 @@ async fn a_ticket_says_what_was_weighed_and_what_is_paid() {
         ticket: ticket.id.clone(),
     };
     let found = dock.intake().get_ticket(asked).await.unwrap().into_inner();
-    assert_eq!(found.ticket, Some(ticket));
+    let mut found = found.ticket.unwrap();
+    // What is worked out since: until when it can be disputed.
+    assert!(found.dispute_until.take().is_some());
+    assert_eq!(found, ticket);
     dock.close().await;
 }
 

@@ -5,7 +5,8 @@ use std::collections::BTreeSet;
 use super::*;
 use crate::db::{EngineError, schema_text};
 use crate::table::{
-    BLOCK, CLOSE, FLAG, HEAD, LINE, REWEIGH, SETTLEMENT_ITEM, SPENT, SUPPLIER_DAY, Table,
+    BLOCK, CLOSE, DEDUCTION, DISPUTE, FLAG, HEAD, LINE, REWEIGH, SETTLEMENT_ITEM, SPENT,
+    SUPPLIER_DAY, Table,
 };
 
 conformance! {
@@ -28,6 +29,9 @@ fn rules() -> Vec<(&'static Table, &'static str, Vec<Cell>, Vec<Cell>)> {
     let between = |low: i64, high: i64| (whole(&[low, high]), whole(&[low - 1, high + 1]));
     let mut rules = Vec::new();
     for (table, column, (taken, refused)) in [
+        (&DEDUCTION, "advance", yes_no()),
+        (&DEDUCTION, "amount", from_1()),
+        (&DISPUTE, "line", from_0()),
         (&HEAD, "site", between(0, 9_999)),
         (&HEAD, "next", between(1, 10_000_000)),
         (&SPENT, "item", from_0()),
