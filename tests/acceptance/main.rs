@@ -23,5 +23,6 @@ mod reading;
 mod receiving;
 mod settle;
 mod two_instances;
+mod typed;
 mod week;
 mod weighing;

@@ -118,13 +118,56 @@ pub fn read<M: Named>(json: &Value) -> Result<M, BadJson> {
     }
 }
 
-fn descriptor<M: Named>() -> MessageDescriptor {
+/// The words of an enum of the contract, by its short name: its values without
+/// the enum's own name, in small letters with hyphens.
+pub(crate) fn words(of: &str) -> Vec<String> {
+    let values = pool()
+        .get_enum_by_name(&format!("weighhouse.v1.{of}"))
+        .expect("a test looks every name up");
+    let words = values.values().map(|value| {
+        let word = crate::show::plain(value.name(), of);
+        word.replace(' ', "-")
+    });
+    words.filter(|word| !word.is_empty()).collect()
+}
+
+/// The value's name in the contract for a word of an enum.
+pub(crate) fn word_of(of: &str, word: &str) -> Result<String, String> {
+    let plain = word.to_ascii_lowercase().replace([' ', '_'], "-");
+    if !words(of).contains(&plain) {
+        return Err(format!("\"{word}\" is none of {}", words(of).join(", ")));
+    }
+    let mut name = String::new();
+    for letter in of.chars() {
+        if letter.is_ascii_uppercase() && !name.is_empty() {
+            name.push('_');
+        }
+        name.push(letter.to_ascii_uppercase());
+    }
+    Ok(format!(
+        "{name}_{}",
+        plain.to_ascii_uppercase().replace('-', "_")
+    ))
+}
+
+/// The number of a value's name; 0 where there is none.
+pub(crate) fn number_of(of: &str, name: &str) -> i32 {
+    let values = pool().get_enum_by_name(&format!("weighhouse.v1.{of}"));
+    let value = values.and_then(|values| values.get_value_by_name(name));
+    value.map_or(0, |value| value.number())
+}
+
+fn pool() -> &'static DescriptorPool {
     static POOL: OnceLock<DescriptorPool> = OnceLock::new();
     POOL.get_or_init(|| {
         DescriptorPool::decode(proto::DESCRIPTORS).expect("the contract's own descriptors decode")
     })
-    .get_message_by_name(M::NAME)
-    .expect("a test looks every name up")
+}
+
+fn descriptor<M: Named>() -> MessageDescriptor {
+    pool()
+        .get_message_by_name(M::NAME)
+        .expect("a test looks every name up")
 }
 
 #[cfg(test)]
@@ -141,6 +184,17 @@ mod tests {
         for name in NAMES {
             assert!(pool.get_message_by_name(name).is_some(), "{name}");
         }
+    }
+
+    #[test]
+    fn a_word_of_the_contract_is_its_value_without_the_enums_name() {
+        assert_eq!(words("SmallFish"), ["sell", "give", "take-home"]);
+        assert_eq!(
+            word_of("Presentation", "Gutted headed").unwrap(),
+            "PRESENTATION_GUTTED_HEADED"
+        );
+        assert_eq!(number_of("Outlet", "OUTLET_SOUP"), v1::Outlet::Soup as i32);
+        assert!(word_of("Outlet", "bin").unwrap_err().contains("sold-whole"));
     }
 
     fn sample() -> Value {

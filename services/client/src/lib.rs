@@ -12,8 +12,10 @@ mod amount;
 pub mod cash;
 pub mod clock;
 pub mod close;
+pub mod deeds;
 pub mod dispute;
 pub mod drawer;
+mod file;
 pub mod flags;
 pub mod json;
 pub mod known;
@@ -21,6 +23,7 @@ mod landing;
 pub mod landing_report;
 pub mod lot;
 pub mod price_list;
+pub mod receipt;
 pub mod see_to;
 pub mod send;
 pub mod service;
@@ -84,6 +87,15 @@ pub enum Command {
     LandingReport(landing_report::LandingReport),
     /// Show tallies of fish, and the catch by dive and by hour
     Tally(tally::Tally),
+    /// Print what a shell needs to complete the commands
+    #[command(after_help = "Example:\n  weighhouse completions bash")]
+    Completions {
+        /// Shell that it is for
+        shell: clap_complete::Shell,
+    },
+    /// Any deed that has a command of its own
+    #[command(flatten)]
+    Deed(deeds::Deed),
     /// Show the book's clock, or set it in a book made with a simulated one
     Clock(clock::Clock),
 }
@@ -103,16 +115,36 @@ pub struct Reach {
     pub json: bool,
 }
 
+/// What a command that takes long needs of the program it runs in.
+pub struct Terminal<'a> {
+    /// The whole program, for completions.
+    pub program: clap::Command,
+    /// Where outcomes go as they come.
+    pub out: &'a mut (dyn std::io::Write + Send),
+    /// Where a line of progress goes; nowhere when nobody watches.
+    pub progress: Option<&'a mut (dyn std::io::Write + Send)>,
+}
+
+/// Completions of a shell for the whole program.
+fn completions(mut program: clap::Command, shell: clap_complete::Shell) -> String {
+    let mut script = Vec::new();
+    let name = program.get_name().to_owned();
+    clap_complete::generate(shell, &mut program, name, &mut script);
+    String::from_utf8_lossy(&script).into_owned()
+}
+
 impl Command {
     /// Asks, and gives the text to print.
     ///
     /// # Errors
     ///
     /// The service refused, or could not be asked.
-    pub async fn run(self) -> Result<String, Trouble> {
+    pub async fn run(self, terminal: Terminal<'_>) -> Result<String, Trouble> {
         match self {
+            Command::Completions { shell } => Ok(completions(terminal.program, shell)),
+            Command::Deed(command) => command.run().await,
             Command::WeighIn(command) => command.run().await,
-            Command::Send(command) => command.run().await,
+            Command::Send(command) => command.run(terminal).await,
             Command::PriceList(command) => command.run().await,
             Command::Ticket(command) => command.run().await,
             Command::Lot(command) => command.run().await,
@@ -148,11 +180,26 @@ impl Reach {
         answer: &M,
         text: impl FnOnce(&Known) -> String,
     ) -> Result<String, Trouble> {
+        self.say_as_it_is(service, answer, false, text).await
+    }
+
+    /// The same; where the text says itself that the clock is simulated, nothing
+    /// is put before it.
+    async fn say_as_it_is<M: Named>(
+        &self,
+        service: &Service,
+        answer: &M,
+        says_clock: bool,
+        text: impl FnOnce(&Known) -> String,
+    ) -> Result<String, Trouble> {
         if self.json {
             let clock = service.get_clock(v1::GetClockRequest {}).await?;
             Ok(machine(&clock, answer))
         } else {
             let known = Known::ask(service).await?;
+            if says_clock {
+                return Ok(text(&known));
+            }
             Ok(format!("{}{}", known.clock_note(), text(&known)))
         }
     }
@@ -255,8 +302,19 @@ mod tests {
                 .collect();
             assert!(!examples.is_empty(), "{}: {help}", command.get_name());
             for example in examples {
-                let parsed = Program::try_parse_from(example.split_whitespace());
+                let parsed = Program::try_parse_from(crate::deeds::words(&example));
                 assert!(parsed.is_ok(), "{example}: {}", parsed.unwrap_err());
+            }
+        }
+    }
+
+    #[test]
+    fn completions_of_each_shell_know_the_commands() {
+        use clap_complete::Shell;
+        for shell in [Shell::Bash, Shell::Zsh, Shell::Fish] {
+            let script = completions(Program::command(), shell);
+            for word in ["weigh-in", "post-prices", "request-id"] {
+                assert!(script.contains(word), "{shell}: {word}");
             }
         }
     }

@@ -1,52 +1,458 @@
 //! `send`: a file of deeds, whatever they are, one after the other.
 //!
-//! A file that stopped half-way is sent again as it is once it is mended: what
-//! was booked the first time is answered again and not booked twice.
+//! A file is JSON or CSV (`file`). Each item's outcome is told as it comes, and
+//! an item that fails stops no other. What failed can be written to a file of the
+//! same format, with the reason, ready to be mended and sent again: request ids
+//! are kept, so that nothing is booked twice. Cautions are said once, at the end.
 
+use std::collections::{BTreeSet, VecDeque};
 use std::fmt::Write as _;
+use std::io::Write as _;
 use std::path::PathBuf;
 
-use crate::Reach;
+use proto::v1;
+use serde_json::Value;
+
+use crate::file::{Asked, Failed, Item, Items, Written};
+use crate::service::Service;
+use crate::show::{self, Page};
 use crate::trouble::Trouble;
-use crate::week::{Way, Week};
+use crate::week::{self, Answer, Step, Stream, Week};
+use crate::{Reach, Terminal, json};
+
+/// Items on their way at once.
+const TOGETHER: usize = 64;
+/// Items between two words of progress.
+const PROGRESS_EVERY: u64 = 200;
 
 /// Arguments of `send`.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Example:
-  weighhouse send demo-data/first-office.json")]
+  weighhouse send demo-data/first-office.json
+  weighhouse send monday.csv --failed mend.csv
+
+JSON is a list of steps, or one step after the other: demo-data/README.md says what
+is in one. CSV has one weighing a row, with a header:
+  ticket;site;diver;confirmed;species;form;grade;shot;gross;tote;pieces;scale
+  17;1;diver-1;by-diver;PZO;whole;A;clean;45,60;grey-1;56;dock
+Rows of one ticket follow one another. `ticket` is a number of your own that never
+comes again. Other columns: note, area, caught_from, caught_to, gear, landed_at,
+landed_on, vessel, vessel_use, dives, storage, small, decision, reason,
+corrective_action, unit, tare, tared, iced, about_pieces, fish, request_id. Words are
+those of `weigh-in`; with semicolons a decimal may have a comma.")]
 pub struct Send {
-    /// File of deeds; demo-data/README.md says what is in one
+    /// File of deeds, JSON or CSV
     file: PathBuf,
+    /// Write what failed to this file, with the reason, to be mended and sent again
+    #[arg(long, value_name = "FILE")]
+    failed: Option<PathBuf>,
     #[command(flatten)]
     reach: Reach,
 }
 
 impl Send {
-    pub(crate) async fn run(self) -> Result<String, Trouble> {
+    pub(crate) async fn run(self, terminal: Terminal<'_>) -> Result<String, Trouble> {
         let name = self.file.display().to_string();
-        let text = std::fs::read_to_string(&self.file)
-            .map_err(|error| Trouble::File(format!("{name}: {error}")))?;
+        let at = |why: String| Trouble::File(format!("{name}: {why}"));
+        let mut items = Items::open(&self.file).map_err(at)?;
+        // Looked at first, so that its format is known to the file of the failed.
+        let mut first = items.next();
+        let failed = match &self.failed {
+            Some(path) if *path == self.file => {
+                return Err(at("the failed ones need another file".to_owned()));
+            }
+            Some(path) => Some(items.failed(path).map_err(|error| at(error.to_string()))?),
+            None => None,
+        };
         let service = self.reach.service().await?;
-        let mut week = Week::default();
-        let sent = week
-            .send(&service, &name, &text, Way::Unary)
-            .await
-            .map_err(|error| Trouble::File(error.to_string()))?;
-        if self.reach.json {
-            let ids = serde_json::to_value(week.ids())
-                .map_err(|error| Trouble::File(error.to_string()))?;
-            return Ok(format!("{ids:#}\n"));
+        let began = service.get_clock(v1::GetClockRequest {}).await?.now;
+        let mut sending = Sending {
+            service,
+            week: Week::default(),
+            stream: None,
+            on_their_way: VecDeque::new(),
+            began,
+            tally: Tally::default(),
+            cautions: BTreeSet::new(),
+            failed,
+            stopped: None,
+            quiet: self.reach.json,
+            terminal,
+        };
+        let mut broken = None;
+        while let Some(next) = first.take().or_else(|| items.next()) {
+            match next {
+                Ok(item) => sending.take(item).await?,
+                Err(trouble) => broken = Some(trouble.to_string()),
+            }
         }
-        let mut told = format!("{sent} deeds are booked.\n");
-        for (label, ids) in week.ids() {
-            let lots = if ids.lots.is_empty() {
-                String::new()
+        sending.land_all().await?;
+        sending.finish(&name, broken)
+    }
+}
+
+/// What came of the items.
+#[derive(Debug, Default, Clone, PartialEq, Eq)]
+struct Tally {
+    booked: u64,
+    /// Booked before, and answered as then.
+    repeated: u64,
+    /// Refused as the file says it must be.
+    as_expected: u64,
+    refused: u64,
+    /// Not sent, because nobody answered any more.
+    unsent: u64,
+}
+
+impl Tally {
+    fn items(&self) -> u64 {
+        self.booked + self.repeated + self.as_expected + self.refused + self.unsent
+    }
+
+    fn text(&self) -> String {
+        let deeds = |n: u64| {
+            if n == 1 {
+                "1 deed".to_owned()
             } else {
-                format!(", lots {}", ids.lots.join(" "))
-            };
-            // Writing into a string cannot fail.
-            let _ = writeln!(told, "  {label}: entry {}{lots}", ids.entry);
+                format!("{n} deeds")
+            }
+        };
+        let mut text = format!("{} booked", deeds(self.booked));
+        for (n, what) in [
+            (self.repeated, "booked before and not again"),
+            (self.as_expected, "refused, as the file says"),
+            (self.refused, "refused"),
+            (self.unsent, "not sent"),
+        ] {
+            if n > 0 {
+                // Writing into a string cannot fail.
+                let _ = write!(text, ", {n} {what}");
+            }
         }
-        Ok(told)
+        text
+    }
+}
+
+/// An item whose outcome is not known yet.
+struct OnItsWay {
+    name: String,
+    written: Written,
+    deed: v1::Deed,
+}
+
+/// A file that is being sent.
+struct Sending<'a> {
+    service: Service,
+    week: Week,
+    stream: Option<Stream>,
+    on_their_way: VecDeque<OnItsWay>,
+    /// The book's clock as it began: what was recorded before is a repeat.
+    began: Option<prost_types::Timestamp>,
+    tally: Tally,
+    cautions: BTreeSet<String>,
+    failed: Option<Failed>,
+    /// Why nothing is sent any more.
+    stopped: Option<String>,
+    /// Only the sum is told.
+    quiet: bool,
+    terminal: Terminal<'a>,
+}
+
+impl Sending<'_> {
+    async fn take(&mut self, item: Item) -> Result<(), Trouble> {
+        let Item {
+            name,
+            asked,
+            written,
+        } = item;
+        if let Some(why) = self.stopped.clone() {
+            return self.fail(&name, &written, &format!("not sent: {why}"), true);
+        }
+        match asked {
+            Err(why) => {
+                self.land_all().await?;
+                self.fail(&name, &written, &why, false)
+            }
+            Ok(Asked::Ticket(request)) => {
+                let deed = v1::deed::Deed::WeighIn(*request);
+                let deed = v1::Deed { deed: Some(deed) };
+                self.send(OnItsWay {
+                    name,
+                    written,
+                    deed,
+                })
+                .await
+            }
+            Ok(Asked::Step(value)) => self.step(name, written, value).await,
+        }
+    }
+
+    async fn step(&mut self, name: String, written: Written, value: Value) -> Result<(), Trouble> {
+        let mut step: Step = match week::step_of(value) {
+            Ok(step) => step,
+            Err(why) => {
+                self.land_all().await?;
+                return self.fail(&name, &written, &why, false);
+            }
+        };
+        let plain = step.label.is_empty() && step.at.is_none();
+        if plain && !step.again && step.refused.is_none() {
+            // Earlier steps may have a label that this one asks for.
+            step.deed = self.week.known_filled_in(step.deed);
+            return match json::read::<v1::Deed>(&step.deed) {
+                Ok(deed) => {
+                    self.send(OnItsWay {
+                        name,
+                        written,
+                        deed,
+                    })
+                    .await
+                }
+                Err(bad) => {
+                    self.land_all().await?;
+                    self.fail(&name, &written, &format!("deed.{bad}"), false)
+                }
+            };
+        }
+        self.land_all().await?;
+        if let Some(why) = self.stopped.clone() {
+            return self.fail(&name, &written, &format!("not sent: {why}"), true);
+        }
+        match self.week.send_step(&self.service, None, step).await {
+            Ok(Some(answer)) => self.book(&name, answer),
+            Ok(None) => {
+                self.tally.as_expected += 1;
+                self.say(&format!("{name}: refused, as the file says"))
+            }
+            Err(trouble) => {
+                if let week::StepTrouble::Service(
+                    Trouble::NoAnswer { .. } | Trouble::Unreachable { .. },
+                ) = &trouble
+                {
+                    self.stopped = Some(trouble.to_string());
+                }
+                let why = trouble.to_string();
+                let written = match written {
+                    Written::Json(mut value) => {
+                        value["deed"] = self.week.known_filled_in(value["deed"].take());
+                        Written::Json(value)
+                    }
+                    other => other,
+                };
+                self.fail(&name, &written, &why, self.stopped.is_some())
+            }
+        }
+    }
+
+    /// Sends a deed beside those on their way.
+    async fn send(&mut self, item: OnItsWay) -> Result<(), Trouble> {
+        while self.on_their_way.len() >= TOGETHER {
+            self.land_one().await?;
+        }
+        if self.stream.is_none() && self.stopped.is_none() {
+            self.stream = Stream::open(&self.service).await.ok();
+        }
+        let mut broken = self.stream.is_none();
+        if let (Some(stream), Some(deed)) = (&mut self.stream, item.deed.deed.clone()) {
+            broken = stream.put(deed).await.is_err();
+        }
+        self.on_their_way.push_back(item);
+        if broken {
+            // Each is sent again by its own method, and booked once all the same.
+            self.stream = None;
+            self.land_all().await?;
+        }
+        Ok(())
+    }
+
+    async fn land_all(&mut self) -> Result<(), Trouble> {
+        while !self.on_their_way.is_empty() {
+            self.land_one().await?;
+        }
+        Ok(())
+    }
+
+    async fn land_one(&mut self) -> Result<(), Trouble> {
+        let Some(item) = self.on_their_way.pop_front() else {
+            return Ok(());
+        };
+        if let Some(why) = self.stopped.clone() {
+            return self.fail(&item.name, &item.written, &format!("not sent: {why}"), true);
+        }
+        let mut outcome = match &mut self.stream {
+            Some(stream) => stream.next().await,
+            None => week::send(&self.service, None, item.deed.clone()).await,
+        };
+        if matches!(outcome, Err(Trouble::NoAnswer { .. })) && self.stream.is_some() {
+            self.stream = None;
+            outcome = week::send(&self.service, None, item.deed.clone()).await;
+        }
+        match outcome {
+            Ok(answer) => self.book(&item.name, answer),
+            Err(trouble) => {
+                let none = matches!(
+                    trouble,
+                    Trouble::NoAnswer { .. } | Trouble::Unreachable { .. }
+                );
+                if none {
+                    self.stopped = Some(trouble.to_string());
+                }
+                self.fail(&item.name, &item.written, &trouble.to_string(), none)
+            }
+        }
+    }
+
+    fn book(&mut self, name: &str, answer: Answer) -> Result<(), Trouble> {
+        let at = |stamp: &prost_types::Timestamp| (stamp.seconds, stamp.nanos);
+        let recorded = answer.recorded.recorded_at.as_ref().map(at);
+        let repeated = recorded < self.began.as_ref().map(at);
+        if repeated {
+            self.tally.repeated += 1;
+        } else {
+            self.tally.booked += 1;
+        }
+        let payout = answer.ticket.as_ref().map(|ticket| ticket.payout.clone());
+        let mut told = format!(
+            "{name}: {}, entry {}",
+            if repeated { "booked before" } else { "booked" },
+            answer.recorded.entry_id
+        );
+        if let Some(payout) = payout {
+            let _ = write!(told, ", payout {}", show::money(payout.as_ref()));
+        }
+        let notices = answer.notices.clone();
+        let ids = answer.ids();
+        if !ids.lots.is_empty() {
+            let _ = write!(told, ", lots {}", ids.lots.join(" "));
+        }
+        if !ids.hold.is_empty() {
+            let _ = write!(told, ", hold {}", ids.hold);
+        }
+        self.say(&told)?;
+        for notice in notices {
+            if notice.kind() == v1::NoticeKind::Caution {
+                self.cautions.insert(notice.text);
+            } else {
+                self.say(&format!("    {}", notice.text))?;
+            }
+        }
+        self.progress();
+        Ok(())
+    }
+
+    fn fail(
+        &mut self,
+        name: &str,
+        written: &Written,
+        why: &str,
+        unsent: bool,
+    ) -> Result<(), Trouble> {
+        if unsent {
+            self.tally.unsent += 1;
+        } else {
+            self.tally.refused += 1;
+        }
+        if let Some(failed) = &mut self.failed {
+            failed
+                .put(written, why)
+                .map_err(|error| Trouble::File(format!("the file of the failed: {error}")))?;
+        }
+        self.progress();
+        // Where nobody answers any more it is said once, at the end.
+        if unsent && self.tally.unsent > 1 {
+            return Ok(());
+        }
+        self.say(&format!("{name}: {why}"))
+    }
+
+    fn say(&mut self, line: &str) -> Result<(), Trouble> {
+        if self.quiet {
+            return Ok(());
+        }
+        writeln(self.terminal.out, &format!("  {line}"))
+    }
+
+    fn progress(&mut self) {
+        let items = self.tally.items();
+        if items.is_multiple_of(PROGRESS_EVERY)
+            && let Some(watched) = &mut self.terminal.progress
+        {
+            // Somebody may have stopped watching; the deeds go on.
+            let _ = write!(watched, "\r{items} deeds sent ").and_then(|()| watched.flush());
+        }
+    }
+
+    fn finish(mut self, name: &str, broken: Option<String>) -> Result<String, Trouble> {
+        if let Some(failed) = &mut self.failed {
+            failed
+                .done()
+                .map_err(|error| Trouble::File(format!("the file of the failed: {error}")))?;
+        }
+        if let Some(watched) = &mut self.terminal.progress
+            && self.tally.items() >= PROGRESS_EVERY
+        {
+            let _ = write!(watched, "\r                         \r");
+        }
+        let whole = self.tally.refused == 0 && self.tally.unsent == 0 && broken.is_none();
+        let told = if self.quiet {
+            let ids = serde_json::to_value(self.week.ids())
+                .map_err(|error| Trouble::File(error.to_string()))?;
+            let sum = serde_json::json!({
+                "booked": self.tally.booked,
+                "repeated": self.tally.repeated,
+                "refused": self.tally.refused,
+                "notSent": self.tally.unsent,
+                "labels": ids,
+            });
+            format!("{sum:#}\n")
+        } else {
+            let mut page = Page::default();
+            page.line(format!("{}.", self.tally.text()));
+            if !self.cautions.is_empty() {
+                page.heading("Cautions");
+                for caution in &self.cautions {
+                    page.paragraph(caution);
+                }
+            }
+            page.done()
+        };
+        if whole {
+            return Ok(told);
+        }
+        writeln(self.terminal.out, told.trim_end())?;
+        Err(Trouble::Partly(match broken {
+            Some(why) => format!("{name}: {why}; nothing after it was read"),
+            None => format!("{name}: {}", self.tally.text()),
+        }))
+    }
+}
+
+fn writeln(out: &mut (dyn std::io::Write + std::marker::Send), line: &str) -> Result<(), Trouble> {
+    match writeln!(out, "{line}") {
+        // Whoever read along has seen enough; the deeds go on.
+        Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
+        written => written.map_err(|error| Trouble::File(error.to_string())),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_sum_says_what_became_of_every_deed() {
+        let mut tally = Tally {
+            booked: 1,
+            ..Tally::default()
+        };
+        assert_eq!(tally.text(), "1 deed booked");
+        tally.repeated = 3;
+        tally.refused = 2;
+        tally.unsent = 4;
+        assert_eq!(
+            tally.text(),
+            "1 deed booked, 3 booked before and not again, 2 refused, 4 not sent"
+        );
+        assert_eq!(tally.items(), 10);
     }
 }

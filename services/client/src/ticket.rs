@@ -3,20 +3,27 @@
 
 use proto::v1;
 
-use crate::Reach;
 use crate::known::Known;
 use crate::landing;
 use crate::show::{self, Column, Page, word};
 use crate::tally;
 use crate::trouble::Trouble;
+use crate::{Reach, receipt};
 
 /// Arguments of `ticket`.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Example:
-  weighhouse ticket 2031050200010000003")]
+  weighhouse ticket 2031050200010000003
+  weighhouse ticket 2031050200010000003 --receipt 32 --language es")]
 pub struct Ticket {
     /// Id of the ticket, 19 digits
     id: String,
+    /// As plain text for a receipt printer with so many characters a line
+    #[arg(long, value_name = "WIDTH", value_parser = ["32", "48"])]
+    receipt: Option<String>,
+    /// Language of the receipt
+    #[arg(long, value_enum, default_value = "en", requires = "receipt")]
+    language: receipt::Language,
     #[command(flatten)]
     reach: Reach,
 }
@@ -29,7 +36,15 @@ impl Ticket {
             .await?;
         let ticket = present(answer.ticket.clone())?;
         self.reach
-            .say(&service, &answer, |known| text(&ticket, known))
+            .say_as_it_is(
+                &service,
+                &answer,
+                self.receipt.is_some(),
+                |known| match self.receipt.as_deref().map(str::parse) {
+                    Some(Ok(width)) => receipt::text(&ticket, known, width, self.language),
+                    Some(Err(_)) | None => text(&ticket, known),
+                },
+            )
             .await
     }
 }
@@ -53,7 +68,7 @@ pub fn text(ticket: &v1::Ticket, known: &Known) -> String {
     not_bought(&mut page, ticket, known);
     money(&mut page, ticket);
     undersize(&mut page, ticket);
-    notices(&mut page, ticket);
+    notices(&mut page, &ticket.notices, &ticket.answers);
     page.done()
 }
 
@@ -538,14 +553,14 @@ fn undersize(page: &mut Page, ticket: &v1::Ticket) {
     }
 }
 
-fn notices(page: &mut Page, ticket: &v1::Ticket) {
+/// Questions, oddities and cautions, in that order.
+pub(crate) fn notices(page: &mut Page, notices: &[v1::Notice], answers: &[v1::QuestionAnswer]) {
     for (kind, heading) in [
         (v1::NoticeKind::Question, "To ask the diver"),
         (v1::NoticeKind::Warning, "Odd, and booked all the same"),
         (v1::NoticeKind::Caution, "Cautions"),
     ] {
-        let of_kind: Vec<&v1::Notice> = ticket
-            .notices
+        let of_kind: Vec<&v1::Notice> = notices
             .iter()
             .filter(|n| n.kind == i32::from(kind))
             .collect();
@@ -559,8 +574,8 @@ fn notices(page: &mut Page, ticket: &v1::Ticket) {
             } else {
                 page.paragraph(format!("line {}: {}", notice.line, notice.text));
             }
-            let answers = ticket.answers.iter();
             for answer in answers
+                .iter()
                 .filter(|answer| kind == v1::NoticeKind::Question && answer.code == notice.code)
             {
                 page.paragraph(format!("answered: {}", answer.text));

@@ -40,6 +40,9 @@ pub enum Trouble {
     /// A file of deeds did not read, or a deed of it was not booked.
     #[error("{0}")]
     File(String),
+    /// Some of a file's deeds were not booked; the outcomes are told already.
+    #[error("{0}")]
+    Partly(String),
     /// What was typed does not name anything.
     #[error("{0}")]
     Typed(String),
@@ -62,7 +65,7 @@ impl Trouble {
     #[must_use]
     pub const fn exit_code(&self) -> u8 {
         match self {
-            Trouble::Refused(_) | Trouble::File(_) | Trouble::Typed(_) => 1,
+            Trouble::Refused(_) | Trouble::File(_) | Trouble::Typed(_) | Trouble::Partly(_) => 1,
             Trouble::Unreachable { .. } | Trouble::NoAnswer { .. } | Trouble::Unreadable(_) => 2,
         }
     }

@@ -125,17 +125,21 @@ pub enum StepTrouble {
 
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
-struct Step {
+pub(crate) struct Step {
     #[serde(default)]
-    at: Option<String>,
-    label: String,
-    deed: Value,
+    pub(crate) at: Option<String>,
     #[serde(default)]
-    again: bool,
+    pub(crate) label: String,
+    pub(crate) deed: Value,
+    #[serde(default)]
+    pub(crate) again: bool,
     #[serde(default, rename = "note")]
     _note: String,
     #[serde(default)]
-    refused: Option<String>,
+    pub(crate) refused: Option<String>,
+    /// Why it failed when it was sent before.
+    #[serde(default, rename = "failed")]
+    _failed: Option<String>,
 }
 
 /// What was sent, and what the book called it.
@@ -182,22 +186,22 @@ impl Week {
         let sent = steps.len();
         for step in steps {
             let label = step.label.clone();
-            let ids = self
-                .send_step(service, stream.as_mut(), step)
+            self.send_step(service, stream.as_mut(), step)
                 .await
                 .map_err(|trouble| wrong(&label, trouble))?;
-            self.ids.insert(label, ids);
         }
         Ok(sent)
     }
 
-    async fn send_step(
-        &self,
+    /// Sends one step, and keeps what the book called its things under its label.
+    /// Nothing is answered where the step had to be refused, and was.
+    pub(crate) async fn send_step(
+        &mut self,
         service: &Service,
         mut stream: Option<&mut Stream>,
         step: Step,
-    ) -> Result<Ids, StepTrouble> {
-        if self.ids.contains_key(&step.label) {
+    ) -> Result<Option<Answer>, StepTrouble> {
+        if !step.label.is_empty() && self.ids.contains_key(&step.label) {
             return Err(StepTrouble::SameLabel);
         }
         if let Some(at) = &step.at {
@@ -209,7 +213,10 @@ impl Week {
         let first = send(service, stream.as_deref_mut(), deed.clone()).await;
         if let Some(rule) = step.refused {
             return match first {
-                Err(Trouble::Refused(refused)) if refused.reason == rule => Ok(Ids::default()),
+                Err(Trouble::Refused(refused)) if refused.reason == rule => {
+                    self.keep(step.label, Ids::default());
+                    Ok(None)
+                }
                 Err(other) => Err(StepTrouble::NotRefused {
                     rule,
                     instead: format!("it was not: {other}"),
@@ -230,8 +237,40 @@ impl Week {
                 });
             }
         }
-        Ok(first.ids())
+        self.keep(step.label, first.clone().ids());
+        Ok(Some(first))
     }
+
+    /// What has no label is not asked for later.
+    fn keep(&mut self, label: String, ids: Ids) {
+        if !label.is_empty() {
+            self.ids.insert(label, ids);
+        }
+    }
+
+    /// The deed of an item with every placeholder filled in that is known by now.
+    pub(crate) fn known_filled_in(&self, json: Value) -> Value {
+        match json {
+            Value::String(text) => Value::String(fill_in(&text, &self.ids).unwrap_or(text)),
+            Value::Array(items) => {
+                let items = items.into_iter();
+                Value::Array(items.map(|item| self.known_filled_in(item)).collect())
+            }
+            Value::Object(fields) => {
+                let fields = fields.into_iter();
+                let filled = fields.map(|(name, value)| (name, self.known_filled_in(value)));
+                Value::Object(filled.collect())
+            }
+            plain => plain,
+        }
+    }
+}
+
+/// Reads one step.
+pub(crate) fn step_of(value: Value) -> Result<Step, String> {
+    let mut track = serde_path_to_error::Track::new();
+    Step::deserialize(serde_path_to_error::Deserializer::new(value, &mut track))
+        .map_err(|error| format!("{}: {error}", track.path()))
 }
 
 /// Reads a file of steps.
@@ -245,17 +284,19 @@ fn steps(text: &str) -> Result<Vec<Step>, StepTrouble> {
 }
 
 /// An answer to a deed.
-#[derive(Debug, PartialEq)]
-struct Answer {
-    recorded: v1::Recorded,
-    ticket: Option<v1::Ticket>,
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Answer {
+    pub(crate) recorded: v1::Recorded,
+    pub(crate) ticket: Option<v1::Ticket>,
+    /// What is said to the person who did it.
+    pub(crate) notices: Vec<v1::Notice>,
     lots: Vec<String>,
     making: String,
     hold: String,
 }
 
 impl Answer {
-    fn ids(self) -> Ids {
+    pub(crate) fn ids(self) -> Ids {
         let holds = self.ticket.iter().flat_map(|ticket| &ticket.lines);
         Ids {
             entry: self.recorded.entry_id,
@@ -274,6 +315,7 @@ impl Answer {
         Ok(Answer {
             recorded: recorded.ok_or(Trouble::Unreadable("it does not say what was recorded"))?,
             ticket: None,
+            notices: Vec::new(),
             lots: Vec::new(),
             making: String::new(),
             hold: String::new(),
@@ -290,9 +332,24 @@ impl Answer {
                 day: ticket.day,
             },
             lots: codes(ticket.lots.iter().map(|lot| &lot.lot_code)),
+            notices: ticket.notices.clone(),
             ticket: Some(ticket),
             making: String::new(),
             hold: String::new(),
+        })
+    }
+}
+
+impl Answer {
+    /// What a stream answers to a deed that it booked.
+    fn outcome(outcome: v1::CatchUpResponse) -> Result<Answer, Trouble> {
+        if outcome.ticket.is_some() {
+            return Answer::ticket(outcome.ticket);
+        }
+        Ok(Answer {
+            lots: outcome.lot_codes,
+            hold: outcome.hold_id,
+            ..Answer::plain(outcome.recorded)?
         })
     }
 }
@@ -303,7 +360,7 @@ fn codes<'a>(codes: impl Iterator<Item = &'a String>) -> Vec<String> {
 }
 
 /// Sends one deed by its own method; a weigh-in by the stream where there is one.
-async fn send(
+pub(crate) async fn send(
     service: &Service,
     stream: Option<&mut Stream>,
     deed: v1::Deed,
@@ -322,12 +379,19 @@ async fn send(
         }
         (Deed::Release(r), _) => Answer::plain(service.release_hold(r).await?.recorded),
         (Deed::Regrade(r), _) => Answer::plain(service.regrade_part(r).await?.recorded),
-        (Deed::Movement(r), _) => Answer::plain(service.record_movement(r).await?.recorded),
+        (Deed::Movement(r), _) => {
+            let answer = service.record_movement(r).await?;
+            Ok(Answer {
+                notices: answer.notices,
+                ..Answer::plain(answer.recorded)?
+            })
+        }
         (Deed::CustomerReturn(r), _) => Answer::plain(service.record_return(r).await?.recorded),
         (Deed::Making(r), _) => {
             let answer = service.record_making(r).await?;
             let making = answer.making.unwrap_or_default();
             Ok(Answer {
+                notices: answer.notices,
                 lots: codes(making.outputs.iter().map(|output| &output.lot_code)),
                 making: word!(MakingKind, making.kind),
                 ..Answer::plain(answer.recorded)?
@@ -353,7 +417,13 @@ async fn send(
         (Deed::Tote(r), _) => Answer::plain(service.record_tote(r).await?.recorded),
         (Deed::Device(r), _) => Answer::plain(service.record_device(r).await?.recorded),
         (Deed::Settings(r), _) => Answer::plain(service.record_settings(r).await?.recorded),
-        (Deed::PriceList(r), _) => Answer::plain(service.post_price_list(r).await?.recorded),
+        (Deed::PriceList(r), _) => {
+            let answer = service.post_price_list(r).await?;
+            Ok(Answer {
+                notices: answer.notices,
+                ..Answer::plain(answer.recorded)?
+            })
+        }
         (Deed::RequestCodes(r), _) => Answer::plain(service.request_codes(r).await?.recorded),
         (Deed::AcknowledgeFlag(r), _) => Answer::plain(service.acknowledge_flag(r).await?.recorded),
         (Deed::Reweigh(r), _) => Answer::plain(service.record_reweigh(r).await?.recorded),
@@ -367,15 +437,15 @@ async fn send(
     }
 }
 
-/// A stream of deeds with one on its way at a time.
-struct Stream {
+/// A stream of deeds; outcomes come in their order.
+pub(crate) struct Stream {
     server: String,
     deeds: mpsc::Sender<v1::CatchUpRequest>,
     outcomes: tonic::Streaming<v1::CatchUpResponse>,
 }
 
 impl Stream {
-    async fn open(service: &Service) -> Result<Stream, Trouble> {
+    pub(crate) async fn open(service: &Service) -> Result<Stream, Trouble> {
         let (deeds, queue) = mpsc::channel(1);
         Ok(Stream {
             server: service.server().to_owned(),
@@ -385,23 +455,43 @@ impl Stream {
     }
 
     async fn send(&mut self, deed: Deed) -> Result<Answer, Trouble> {
-        let ended = || Trouble::NoAnswer {
+        self.put(deed).await?;
+        self.next().await
+    }
+
+    fn ended(&self) -> Trouble {
+        Trouble::NoAnswer {
             server: self.server.clone(),
             why: "the stream ended".to_owned(),
             request_id: String::new(),
-        };
+        }
+    }
+
+    /// Sends a deed and does not wait for its outcome.
+    pub(crate) async fn put(&mut self, deed: Deed) -> Result<(), Trouble> {
         let item = v1::catch_up_request::Item::Deed(v1::Deed { deed: Some(deed) });
         self.deeds
             .send(v1::CatchUpRequest { item: Some(item) })
             .await
-            .map_err(|_| ended())?;
+            .map_err(|_| self.ended())
+    }
+
+    /// The next outcome.
+    pub(crate) async fn next(&mut self) -> Result<Answer, Trouble> {
         let outcome = match self.outcomes.next().await {
-            None => return Err(ended()),
+            None => return Err(self.ended()),
             Some(Err(status)) => return Err(Trouble::from_status(&self.server, &status)),
             Some(Ok(outcome)) => outcome,
         };
         if outcome.code == 0 {
-            return Answer::ticket(outcome.ticket);
+            return Answer::outcome(outcome);
+        }
+        if outcome.code == i32::from(tonic::Code::Unavailable) {
+            return Err(Trouble::NoAnswer {
+                server: self.server.clone(),
+                why: outcome.message,
+                request_id: outcome.request_id,
+            });
         }
         Err(Trouble::Refused(crate::trouble::Refused {
             code: tonic::Code::from_i32(outcome.code),

@@ -287,7 +287,7 @@ impl WeighIn {
     }
 }
 
-fn area(text: &str) -> Result<v1::CatchArea, String> {
+pub(crate) fn area(text: &str) -> Result<v1::CatchArea, String> {
     match text.split_once(':') {
         Some((system, code)) if !system.is_empty() && !code.is_empty() => Ok(v1::CatchArea {
             system: system.to_owned(),

@@ -10,7 +10,7 @@ mod demo;
 mod night;
 mod serve;
 
-use std::io::{ErrorKind, Write as _};
+use std::io::{ErrorKind, IsTerminal as _, Write as _};
 use std::net::SocketAddr;
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -186,16 +186,25 @@ async fn run(command: Command) -> anyhow::Result<ExitCode> {
             print(&demo::run(&folder, &program).await?)?;
             Ok(ExitCode::SUCCESS)
         }
-        Command::Client(command) => match command.run().await {
-            Ok(text) => {
-                print(&text)?;
-                Ok(ExitCode::SUCCESS)
+        Command::Client(command) => {
+            let (mut out, mut err) = (std::io::stdout(), std::io::stderr());
+            let watched = err.is_terminal();
+            let terminal = client::Terminal {
+                program: client::lenient(Program::command()),
+                out: &mut out,
+                progress: watched.then_some(&mut err),
+            };
+            match command.run(terminal).await {
+                Ok(text) => {
+                    print(&text)?;
+                    Ok(ExitCode::SUCCESS)
+                }
+                Err(trouble) => {
+                    eprintln!("weighhouse: {trouble}");
+                    Ok(ExitCode::from(trouble.exit_code()))
+                }
             }
-            Err(trouble) => {
-                eprintln!("weighhouse: {trouble}");
-                Ok(ExitCode::from(trouble.exit_code()))
-            }
-        },
+        }
     }
 }
 
