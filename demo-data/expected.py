@@ -287,6 +287,7 @@ class Week:
         day = self.tickets[old]["day"] if old else self.days.of(happened)
         ticket = {
             "harvester": deed["harvester"],
+            "payees": deed.get("payees", []),
             "day": day,
             "pay_day": self.days.of(at),
             "priced": priced,
@@ -299,7 +300,7 @@ class Week:
         if old:
             was = self.tickets[old]
             was["state"] = "rewritten"
-            self.pay.append((ticket["pay_day"], was["harvester"], -was["owed"], -was["held"]))
+            self.post(ticket["pay_day"], was, -1)
         self.tickets[label] = ticket
         place = 0
         for n, lot_in in enumerate(deed["lots"], 1):
@@ -328,7 +329,12 @@ class Week:
                 )
             self.add_lines(ticket, label, key, lot, rows, happened, at)
         self.total(ticket, deed)
-        self.pay.append((ticket["pay_day"], ticket["harvester"], ticket["owed"], ticket["held"]))
+        self.post(ticket["pay_day"], ticket, 1)
+
+    def post(self, pay_day, ticket, sign):
+        """A ticket's pay, to each of its payees."""
+        for party, owed, held in payee_shares(ticket):
+            self.pay.append((pay_day, party, sign * owed, sign * held))
 
     def add_lines(self, ticket, label, key, lot, rows, happened, at):
         lines = {}
@@ -497,7 +503,7 @@ class Week:
         ticket = self.tickets[entry_key(deed["ticket"])]
         ticket["state"] = "voided"
         self.heard(ticket["day"], at)
-        self.pay.append((self.days.of(at), ticket["harvester"], -ticket["owed"], -ticket["held"]))
+        self.post(self.days.of(at), ticket, -1)
 
     # Stock.
 
@@ -535,6 +541,7 @@ class Week:
         ticket, line = self.line_of(part)
         weight = weigh(deed["weight"]) if "weight" in deed else self.left(part)
         pay = half_up(Fraction(line["amount"] * weight, line["net"]))
+        assert not ticket["payees"], "a hold of a boat's fish is not in this week"
         to = self.sibling(part, held=True)
         self.shift("hold", part, to, weight, self.happened(deed, at), at)
         self.holds[(label, None)] = {
@@ -1018,6 +1025,26 @@ def yield_rows(cuts):
             "mixed_input": grams(row["mixed_input"]),
         }
         for key, row in sorted(found.items())
+    ]
+
+
+def payee_shares(ticket):
+    """Party, owed and held: a ticket's pay by percents, to the cent.
+
+    Whole cents first; each cent left over goes to the largest part of a cent, of equal
+    ones to the payee listed first.
+    """
+    if not ticket["payees"]:
+        return [(ticket["harvester"], ticket["owed"], ticket["held"])]
+    assert ticket["held"] == 0, "held fish of a boat is not in this week"
+    exact = [ticket["owed"] * Fraction(payee["percent"]) / 100 for payee in ticket["payees"]]
+    assert sum(exact) == ticket["owed"]
+    whole = [int(share) for share in exact]
+    over = ticket["owed"] - sum(whole)
+    largest = sorted(range(len(exact)), key=lambda n: (whole[n] - exact[n], n))[:over]
+    return [
+        (payee["party"], cents + (n in largest), 0)
+        for n, (payee, cents) in enumerate(zip(ticket["payees"], whole))
     ]
 
 

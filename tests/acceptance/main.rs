@@ -18,6 +18,7 @@ mod night;
 mod ordinary;
 mod outside;
 mod pay;
+mod payees;
 mod price_lists;
 mod reading;
 mod receiving;

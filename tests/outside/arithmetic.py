@@ -3,6 +3,7 @@
 A weight is a whole number of 10 ng: 100,000,000 of them are a gram.
 """
 
+import math
 from decimal import Decimal
 from fractions import Fraction
 
@@ -51,3 +52,19 @@ def shown(weight, unit):
     sign = "-" if thousandths < 0 else ""
     text = f"{sign}{abs(thousandths) // 1000}.{abs(thousandths) % 1000:03d}"
     return text.removesuffix("0")
+
+
+def split_pay(payees, minor):
+    """What each payee gets of an amount: fixed amounts first, then percents of the rest.
+
+    `payees` are (party, fixed minor units or None, percent as a Fraction or None). Whole
+    cents first; the cents left over go to the largest fractions, the first listed first.
+    """
+    rest = minor - sum(fixed for _, fixed, _ in payees if fixed is not None)
+    assert rest >= 0 and sum(percent for _, _, percent in payees if percent is not None) == 100
+    quotas = {n: rest * percent / 100 for n, (_, _, percent) in enumerate(payees) if percent is not None}
+    cents = {n: math.floor(quota) for n, quota in quotas.items()}
+    by_fraction = sorted(quotas, key=lambda n: (cents[n] - quotas[n], n))
+    for n in by_fraction[: rest - sum(cents.values())]:
+        cents[n] += 1
+    return {party: cents.get(n, fixed) for n, (party, fixed, _) in enumerate(payees)}

@@ -16,7 +16,7 @@ import sys
 from collections import defaultdict
 from fractions import Fraction
 
-from arithmetic import half_up, weigh
+from arithmetic import half_up, split_pay, weigh
 from served import Checks
 
 # The contract's numbers of the outlets, by the trade's words for them.
@@ -108,9 +108,25 @@ class Documents:
         owed, held = number(ticket, "owed", "minor"), number(ticket, "held", "minor")
         adjusted = sum(number(row, "amount", "minor") for row in ticket["adjustments"])
         self.checks.same(f"pay of {entry}", owed + held, amounts + adjusted)
-        self.owe("purchases:", f"owed:{asked['harvester']}", owed)
-        self.owe("purchases:", f"held:{asked['harvester']}", held)
-        self.tickets[entry] = rows, asked["harvester"], owed, held
+        shares = self.shares(asked, owed, held)
+        for party, (owed, held) in shares.items():
+            self.owe("purchases:", f"owed:{party}", owed)
+            self.owe("purchases:", f"held:{party}", held)
+        self.tickets[entry] = rows, shares
+
+    def shares(self, asked, owed, held):
+        """Each payee's part of a ticket's pay."""
+        if not asked["payees"]:
+            return {asked["harvester"]: (owed, held)}
+        assert held == 0, "held pay of several payees is not in this book"
+        payees = []
+        for payee in asked["payees"]:
+            share = payee["share"]
+            fixed = number(share, "fixed", "minor") if "fixed" in share else None
+            percent = Fraction(int(share["ppm"]), 10_000) if "ppm" in share else None
+            payees.append((payee["party"], fixed, percent))
+        self.kinds["split"] += 1
+        return {party: (cents, 0) for party, cents in split_pay(payees, owed).items()}
 
     def weigh_again(self, entry, written, lot, bought):
         """Gross less tare less ice is what the lines and what was not bought add up to."""
@@ -130,11 +146,12 @@ class Documents:
         self.checks.same(f"lot {lot['n']} of {entry}", bought, net)
 
     def undo(self, ticket):
-        rows, party, owed, held = self.tickets.pop(ticket)
+        rows, shares = self.tickets.pop(ticket)
         for source, target, weight in rows:
             self.carry(target, source, weight)
-        self.owe(f"owed:{party}", "purchases:", owed)
-        self.owe(f"held:{party}", "purchases:", held)
+        for party, (owed, held) in shares.items():
+            self.owe(f"owed:{party}", "purchases:", owed)
+            self.owe(f"held:{party}", "purchases:", held)
 
     def take_void(self, _entry, asked, _outcome):
         self.undo(int(asked["ticket"]))
@@ -285,6 +302,7 @@ def main():
     # Every kind of deed was there, or the comparison proves less than it says.
     for kind in (
         "weigh_in",
+        "split",
         "void",
         "hold",
         "release",

@@ -565,6 +565,7 @@ fn paper(diver: &str, weight: &str, undersize: Undersize) -> (WeighIn, Ticket) {
         held: Money::zero(usd()),
         undersize: if small { lb(weight) } else { Weight::ZERO },
         released: Vec::new(),
+        shares: Vec::new(),
         notices: vec![],
     };
     (asked, ticket)

@@ -46,6 +46,7 @@ pub use value::{Record, Val};
 /// The schema, step by step. A step that has landed is never edited.
 const MIGRATIONS: &[(i64, &str)] = &[
     (1, include_str!("../migrations/0001_books.sql")),
+    (2, include_str!("../migrations/0002_payees.sql")),
     (4, include_str!("../migrations/0004_reweigh.sql")),
     (5, include_str!("../migrations/0005_settle.sql")),
     (6, include_str!("../migrations/0006_landing.sql")),

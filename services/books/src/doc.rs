@@ -24,9 +24,10 @@ use rules::receiving::{
 use rules::tally::{RulerUnit, Sex, Tally, TallyRow};
 use rules::ticket::{
     AdjustBy, Adjustment, AdjustmentKind, AdjustmentLine, CatchArea, Confirmation, Decision,
-    Landing, Line, LotIn, Net, NotBought, NotBoughtWhy, Notice, NoticeKind, PayeeShare, Pieces,
-    QuestionAnswer, Receiving, ReleasedBefore, Rewrite, Share, SmallFish, Tare, Temperature,
-    TemperatureUnit, Ticket, TicketLot, VesselUse, VoidAsked, WeighIn, Weighed, Weighing,
+    Landing, Line, LotIn, Net, NotBought, NotBoughtWhy, Notice, NoticeKind, PayeeAmount,
+    PayeeShare, Pieces, QuestionAnswer, Receiving, ReleasedBefore, Rewrite, Share, SmallFish, Tare,
+    Temperature, TemperatureUnit, Ticket, TicketLot, VesselUse, VoidAsked, WeighIn, Weighed,
+    Weighing,
 };
 use rules::weight::{Reading, ReadingSource, Weight, WeightUnit};
 use serde_json::Map;
@@ -517,8 +518,9 @@ doc_struct! {
     Adjustment { name, kind, by }
     Ticket {
         priced_us, number, lots, lines, not_bought, adjustments, lines_total, payout, owed, held,
-        undersize, notices; later released,
+        undersize, notices; later released, shares,
     }
+    PayeeAmount { party, owed, held }
     ReleasedBefore { line, weight, pay }
     TicketLot { n, place, species_name, price_list, weighed; later received }
     Net { gross, tare, ice, net }

@@ -30,12 +30,22 @@ impl<'a> Account<'a> {
     }
 }
 
-/// Rows of (from, to, minor units); nothing is no row.
-pub fn rows<'a>(postings: impl IntoIterator<Item = (Account<'a>, Account<'a>, i64)>) -> Vec<Row> {
-    let some = postings.into_iter().filter(|(_, _, amount)| *amount != 0);
+/// A posting: from, to, and minor units.
+pub type Posting<'a> = (Account<'a>, Account<'a>, i64);
+
+/// Rows of money that is no ticket's pay; nothing is no row.
+pub fn rows<'a>(postings: impl IntoIterator<Item = Posting<'a>>) -> Vec<Row> {
+    let postings = postings.into_iter();
+    ticket_rows(postings.map(|posting| (Cell::Int(0), posting)))
+}
+
+/// Rows of the pay of tickets, each with the number that the ticket's lot codes bear.
+pub fn ticket_rows<'a>(postings: impl IntoIterator<Item = (Cell, Posting<'a>)>) -> Vec<Row> {
+    let postings = postings.into_iter();
+    let some = postings.filter(|(_, (_, _, amount))| *amount != 0);
     (1_i64..)
         .zip(some)
-        .map(|(n, (from, to, amount))| {
+        .map(|(n, (ticket, (from, to, amount)))| {
             Row::new(
                 &MONEY,
                 [
@@ -46,10 +56,56 @@ pub fn rows<'a>(postings: impl IntoIterator<Item = (Account<'a>, Account<'a>, i6
                     to.kind.into(),
                     to.party.into(),
                     amount.into(),
+                    ticket,
                 ],
             )
         })
         .collect()
+}
+
+/// What a payee has of a ticket's pay, minor units.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Has {
+    /// Party code.
+    pub party: String,
+    /// Owed, whether it was handed over or not.
+    pub owed: i64,
+    /// Not owed yet.
+    pub held: i64,
+}
+
+/// What each payee has of the pay of the ticket whose lot codes bear `number`, those
+/// who first had any first. With `by` only what that entry posted.
+///
+/// # Errors
+/// Engine trouble.
+pub async fn of_ticket(tx: &mut Tx, number: i64, by: Option<i64>) -> Result<Vec<Has>, BooksError> {
+    let side = |end: &str, sign: &str| {
+        format!(
+            "SELECT {end}_party AS party, entry, n, \
+             CASE WHEN {end}_kind = 'owed' THEN {sign} amount ELSE 0 END AS owed, \
+             CASE WHEN {end}_kind = 'held' THEN {sign} amount ELSE 0 END AS held \
+             FROM money WHERE ticket = ? AND {end}_kind IN ('owed', 'held'){}",
+            if by.is_some() { " AND entry = ?" } else { "" }
+        )
+    };
+    let sql = format!(
+        "SELECT party, CAST(SUM(owed) AS BIGINT), CAST(SUM(held) AS BIGINT) \
+         FROM ({} UNION ALL {}) posted GROUP BY party ORDER BY MIN(entry), MIN(n), party",
+        side("to", ""),
+        side("from", "-"),
+    );
+    let one = [Some(Val::Int(number)), by.map(Val::Int)];
+    let binds: Vec<Val<'_>> = [one, one].into_iter().flatten().flatten().collect();
+    let rows = tx.fetch(&sql, &binds).await?;
+    Ok(rows
+        .iter()
+        .map(|row| Has {
+            party: row.text(0).to_owned(),
+            owed: row.int(1),
+            held: row.int(2),
+        })
+        .collect())
 }
 
 /// A change of what a party is owed and of what is held, by one entry.

@@ -74,7 +74,7 @@ tables! {
     /// What was read when fish was weighed again.
     REWEIGH = reweigh(entry, number, place, part, weight, booked, note);
     /// Money, from one account to another.
-    MONEY = money(entry, n, from_kind, from_party, to_kind, to_party, amount);
+    MONEY = money(entry, n, from_kind, from_party, to_kind, to_party, amount, ticket);
     /// A payee, settled.
     SETTLEMENT = settlement(entry, payee, payable, deducted, carried, paid);
     /// What a settlement took up.

@@ -4,11 +4,13 @@ use std::collections::BTreeSet;
 
 use rules::fish::{Condition, Presentation, Storage};
 use rules::ids::PartId;
+use rules::money::Money;
 use rules::ticket::price::CountedFish;
+use rules::ticket::split::split;
 use rules::ticket::{Ticket, WeighIn, counted_fish};
 
 use crate::db::{Tx, Val};
-use crate::pay::{self, Account};
+use crate::pay::{self, Account, Has};
 use crate::table::{Cell, LINE, LOT, PART, Row};
 use crate::{BooksError, corrupt, doc, stock};
 
@@ -22,6 +24,8 @@ pub struct Known {
     /// Pay of the ticket that is rewritten as it stands now, minor units: owed, with
     /// what was released, and held.
     pub owed_and_held: Option<(i64, i64)>,
+    /// What each payee has of it: with what holds and thrown out fish changed since.
+    pub shares: Vec<Has>,
 }
 
 /// The rows of a ticket beside its entry.
@@ -93,18 +97,51 @@ pub fn rows(asked: &WeighIn, ticket: &Ticket, known: &Known) -> Vec<Row> {
             ],
         ));
     }
+    rows.extend(pay_rows(asked, ticket, known));
+    rows
+}
+
+/// The rows that take the pay of a ticket back from all who have any.
+#[must_use]
+pub fn taken_back(number: i64, shares: &[Has]) -> Vec<Row> {
+    let back = shares.iter().flat_map(back);
+    pay::ticket_rows(back.map(|posting| (Cell::Int(number), posting)))
+}
+
+fn back(has: &Has) -> [pay::Posting<'_>; 2] {
     let purchases = Account::site("purchases");
-    let owed = Account::of("owed", &asked.harvester);
-    let held = Account::of("held", &asked.harvester);
+    [
+        (Account::of("owed", &has.party), purchases, has.owed),
+        (Account::of("held", &has.party), purchases, has.held),
+    ]
+}
+
+/// The postings of a ticket's pay: what each payee of the rewritten ticket has goes
+/// back, and each payee of this one gets their part of it. What became of the fish
+/// since, holds and fish thrown out, stays as it is.
+fn pay_rows(asked: &WeighIn, ticket: &Ticket, known: &Known) -> Vec<Row> {
+    let currency = ticket.payout.currency();
+    let money = |minor| Money::new(minor, currency);
     let (old_owed, old_held) = known.owed_and_held.unwrap_or((0, 0));
     let released: i64 = ticket.released.iter().map(|line| line.pay.minor()).sum();
-    rows.extend(pay::rows([
-        (owed, purchases, old_owed),
-        (held, purchases, old_held),
-        (purchases, owed, ticket.owed.minor() + released),
-        (purchases, held, ticket.held.minor() - released),
-    ]));
-    rows
+    let since_owed = known.shares.iter().map(|has| has.owed).sum::<i64>() - old_owed;
+    let since_held = known.shares.iter().map(|has| has.held).sum::<i64>() - old_held;
+    let owed = money(ticket.owed.minor() + released + since_owed);
+    let held = money(ticket.held.minor() - released + since_held);
+    let shares = split(&asked.harvester, &asked.payees, owed, held);
+
+    let purchases = Account::site("purchases");
+    let back = known.shares.iter().flat_map(back);
+    let paid = shares.iter().flat_map(|share| {
+        let owed = share.owed.minor();
+        let held = share.held.minor();
+        [
+            (purchases, Account::of("owed", &share.party), owed),
+            (purchases, Account::of("held", &share.party), held),
+        ]
+    });
+    let number = || ticket.number.map_or(Cell::Own, Cell::Int);
+    pay::ticket_rows(back.chain(paid).map(|posting| (number(), posting)))
 }
 
 /// The row of a part that a hold, regrade, return or making opens.

@@ -492,16 +492,36 @@ fn money(page: &mut Page, ticket: &v1::Ticket) {
             line.n, line.hold_id
         ));
     }
-    for payee in &ticket.payees {
-        let share = match &payee.share {
-            None => String::new(),
-            Some(v1::payee_share::Share::Percent(percent)) => format!("{percent} %"),
-            Some(v1::payee_share::Share::Fixed(fixed)) => show::money(Some(fixed)),
-        };
-        page.line(format!(
-            "  share of {}: {share}, noted and not yet split",
-            payee.party
-        ));
+    let rows: Vec<Vec<String>> = ticket
+        .payee_amounts
+        .iter()
+        .zip(&ticket.payees)
+        .map(|(amount, payee)| {
+            let share = match &payee.share {
+                None => String::new(),
+                Some(v1::payee_share::Share::Percent(percent)) => format!("{percent} %"),
+                Some(v1::payee_share::Share::Fixed(_)) => "fixed".to_owned(),
+            };
+            let held = show::money_unless_zero(amount.held.as_ref());
+            vec![
+                payee.party.clone(),
+                share,
+                show::money(amount.owed.as_ref()),
+                held,
+            ]
+        })
+        .collect();
+    if !rows.is_empty() {
+        page.heading("Paid to");
+        page.table(
+            &[
+                Column::Left("payee"),
+                Column::Right("share"),
+                Column::Right("owed"),
+                Column::Right("held, not owed yet"),
+            ],
+            &rows,
+        );
     }
 }
 

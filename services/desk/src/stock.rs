@@ -6,9 +6,9 @@
 //! until it is released, thrown out or sampled.
 
 mod making;
+mod payees;
 mod reweigh;
 
-use books::pay::{self, Account};
 use books::stock::{Lot, Part, PayLeft};
 use books::table::{COUNTED, Cell, INWARD, MOVE, SHIFT};
 use books::{Condition, Row, entries, stock, tickets};
@@ -27,6 +27,7 @@ use rules::ticket::{Notice, NoticeKind, Ticket, WeighIn};
 use rules::weight::{Reading, Weight};
 
 use crate::{Booked, Caller, Desk, DeskError, Plan};
+use payees::{Moves, Payees};
 
 /// A clock may be ahead by this much.
 const SKEW_US: i64 = 120_000_000;
@@ -243,15 +244,16 @@ impl Desk {
                 weight,
                 pay,
             };
-            let supplier = named.lot.supplier.clone();
             let mut rows: Vec<Row> = opens.into_iter().collect();
             rows.push(shift_row("hold", outcome.from, held, weight, pay));
-            rows.extend(pay::rows([(
-                Account::of("owed", &supplier),
-                Account::of("held", &supplier),
-                pay.minor(),
-            )]));
-            self.on_stock(&[named], happened_us, asked, outcome, rows)
+            let mut payees = Payees::default();
+            payees
+                .take(self, &named, Moves::Held, pay.minor(), None)
+                .await?;
+            rows.extend(payees.rows());
+            let mut plan = self.on_stock(&[named], happened_us, asked, outcome, rows)?;
+            plan.must_hold.append(&mut payees.must_hold);
+            Ok(plan)
         })
         .await
     }
@@ -293,16 +295,17 @@ impl Desk {
                 weight,
                 pay,
             };
-            let supplier = named.lot.supplier.clone();
             let mut rows: Vec<Row> = to.1.into_iter().collect();
             rows.push(shift_row("release", held.held, to.0, weight, pay));
-            rows.extend(pay::rows([(
-                Account::of("held", &supplier),
-                Account::of("owed", &supplier),
-                pay.minor(),
-            )]));
             let HoldId { entry, line } = asked.hold;
+            let mut payees = Payees::default();
+            let hold = held.from.map(|_| entry);
+            payees
+                .take(self, &named, Moves::Released, pay.minor(), hold)
+                .await?;
+            rows.extend(payees.rows());
             let mut plan = self.on_stock(&[named], happened_us, asked, outcome, rows)?;
+            plan.must_hold.append(&mut payees.must_hold);
             plan.must_hold.push(Condition::Spend {
                 what: entry,
                 item: line,
@@ -470,7 +473,7 @@ impl Desk {
             taken: Vec::new(),
             notices: Vec::new(),
         };
-        let (mut rows, mut postings) = (Vec::new(), Vec::new());
+        let (mut rows, mut payees) = (Vec::new(), Payees::default());
         for (i, taken) in asked.taken.iter().enumerate() {
             let field = format!("taken[{i}].part");
             let named = self.named(&field, taken.part).await?;
@@ -510,7 +513,9 @@ impl Desk {
                     unpaid.minor().into(),
                 ],
             ));
-            postings.push((named.lot.supplier.clone(), unpaid.minor()));
+            payees
+                .take(self, &named, Moves::Unpaid, unpaid.minor(), None)
+                .await?;
             moved
                 .notices
                 .extend(self.beyond(&named, weight, &settings, n));
@@ -522,14 +527,11 @@ impl Desk {
             all.push(named);
         }
         moved.notices.extend(self.going_out(&asked, &all));
-        let purchases = Account::site("purchases");
-        rows.extend(pay::rows(postings.iter().map(|(party, minor)| {
-            (Account::of("held", party), purchases, *minor)
-        })));
-        Ok(Plan {
-            party: asked.counterparty.clone(),
-            ..self.on_stock(&all, happened_us, asked, moved, rows)?
-        })
+        rows.extend(payees.rows());
+        let mut plan = self.on_stock(&all, happened_us, asked, moved, rows)?;
+        plan.must_hold.append(&mut payees.must_hold);
+        plan.party.clone_from(&plan.asked.counterparty);
+        Ok(plan)
     }
 
     /// Cautions that go with fish on its way to somebody.

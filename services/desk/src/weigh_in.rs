@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use books::register::Office;
 use books::settlement::PAID;
 use books::tickets::{self, Known};
-use books::{Condition, Tx, entries, stock};
+use books::{Condition, Tx, entries, pay, stock};
 use rules::business_day::date_of;
 use rules::ids::EntryId;
 use rules::landing;
@@ -273,6 +273,8 @@ impl Desk {
                 *all = parts;
             }
         }
+        // After the lots: what changes after them is seen to have changed.
+        known.shares = pay::of_ticket(&mut tx, prior.number, None).await?;
         Ok(Before {
             prior,
             known,
@@ -298,14 +300,9 @@ impl Desk {
             if entries::spent(&mut tx, number, PAID).await?.is_some() {
                 return Err(error::paid_for());
             }
+            let shares = pay::of_ticket(&mut tx, number, None).await?;
             drop(tx);
-            let owed = books::pay::Account::of("owed", &weigh_in.harvester);
-            let held = books::pay::Account::of("held", &weigh_in.harvester);
-            let purchases = books::pay::Account::site("purchases");
-            let rows = books::pay::rows([
-                (owed, purchases, ticket.owed.minor()),
-                (held, purchases, ticket.held.minor()),
-            ]);
+            let rows = tickets::taken_back(number, &shares);
             Ok(Plan {
                 site: weigh_in.site,
                 day: EntryId::new(asked.ticket).ok_or(DeskError::Internal)?.day(),

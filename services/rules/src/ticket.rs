@@ -12,6 +12,7 @@ mod plausible;
 pub mod price;
 mod refusal;
 mod rewrite;
+pub mod split;
 
 use chrono::NaiveDate;
 
@@ -47,7 +48,7 @@ pub struct WeighIn {
     pub device: String,
     /// Ticket whose place this one takes, and why.
     pub rewrites: Option<Rewrite>,
-    /// How the pay is shared; carried and shown.
+    /// How the pay is shared; all is the harvester's where there is none.
     pub payees: Vec<PayeeShare>,
     /// In the order given.
     pub adjustments: Vec<Adjustment>,
@@ -320,6 +321,17 @@ pub struct PayeeShare {
     pub share: Share,
 }
 
+/// What a payee is paid of a ticket.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct PayeeAmount {
+    /// Party code.
+    pub party: String,
+    /// Owed now.
+    pub owed: Money,
+    /// Not owed yet.
+    pub held: Money,
+}
+
 /// How much of the pay.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Share {
@@ -393,6 +405,9 @@ pub struct Ticket {
     pub notices: Vec<Notice>,
     /// Held lines that were released under the ticket whose place this one takes.
     pub released: Vec<ReleasedBefore>,
+    /// Owed and held by payee, in the order listed; empty where all is the
+    /// harvester's.
+    pub shares: Vec<PayeeAmount>,
 }
 
 /// What was given back of a held line before the ticket was written again: that

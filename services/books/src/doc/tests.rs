@@ -387,6 +387,11 @@ fn full_ticket() -> Ticket {
         owed: usd(0),
         held: usd(20_000),
         undersize: Weight::ZERO,
+        shares: vec![PayeeAmount {
+            party: "ben".to_owned(),
+            owed: usd(9),
+            held: usd(-1),
+        }],
         released: vec![ReleasedBefore {
             line: 2,
             weight: Weight::from_units(5),

@@ -477,6 +477,7 @@ async fn rewrites(db: &Db, old: i64, number: i64, lots: &[i64], known: &[i64]) -
         lots: known.iter().copied().collect(),
         parts: known.iter().map(|place| (*place, 1)).collect(),
         owed_and_held: None,
+        shares: Vec::new(),
     };
     let rewrite = Deed {
         must_hold: ends(old, "rewrite"),

@@ -158,6 +158,7 @@ pub(crate) fn ticket(harvester: &str, lots: &[(&str, &[Line])]) -> (WeighIn, Tic
         adjustments: Vec::new(),
         undersize: Weight::ZERO,
         released: Vec::new(),
+        shares: Vec::new(),
         notices: Vec::new(),
     };
     (asked, ticket)
@@ -256,6 +257,7 @@ fn a_rewrite_writes_what_is_new_and_takes_the_old_pay_back() {
         lots: BTreeSet::from([1]),
         parts: BTreeSet::from([(1, 1), (1, 2)]),
         owed_and_held: Some((1_000, 150)),
+        shares: vec![has("ana", 1_000, 150)],
     };
     assert_eq!(
         told(&rows(&asked, &ticket, &known)),
@@ -396,6 +398,14 @@ fn part(number: i64, at: i64, n: i64) -> PartId {
     PartId {
         lot: lot(number, at),
         n,
+    }
+}
+
+fn has(party: &str, owed: i64, held: i64) -> Has {
+    Has {
+        party: party.to_owned(),
+        owed,
+        held,
     }
 }
 
@@ -784,6 +794,7 @@ async fn check_books(db: Db) {
         lots: BTreeSet::from([1]),
         parts: BTreeSet::from([(1, 1), (1, 2)]),
         owed_and_held: Some((450, 20)),
+        shares: vec![has("ben", 450, 20)],
     };
     let rewrite = Deed {
         must_hold: ends(three, "rewrite"),

@@ -87,6 +87,15 @@ pub(crate) fn booked(booked: &Booked<WeighIn, Ticket>, shown_in: WeightUnit) -> 
         notices: outcome.notices.iter().map(notice).collect(),
         undersize: Some(weight(outcome.undersize, shown_in)),
         payees: asked.payees.iter().map(payee).collect(),
+        payee_amounts: outcome
+            .shares
+            .iter()
+            .map(|share| v1::PayeeAmount {
+                party: share.party.clone(),
+                owed: Some(money(share.owed)),
+                held: Some(money(share.held)),
+            })
+            .collect(),
         rewrites: asked.rewrites.as_ref().map(|rewrite| v1::Rewrite {
             ticket: rewrite.ticket.to_string(),
             reason: rewrite.reason.clone(),

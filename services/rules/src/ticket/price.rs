@@ -26,7 +26,7 @@ use super::plausible::{other_unit, this_long};
 use super::rewrite::{PartNumbers, Places};
 use super::{
     AdjustBy, Decision, Line, LotIn, Net, NotBought, NotBoughtWhy, Notice, NoticeKind, Pieces,
-    Share, SmallFish, Ticket, TicketLot, WeighIn, Weighing,
+    Share, SmallFish, Ticket, TicketLot, WeighIn, Weighing, split,
 };
 use crate::agreed_price::{AgreedPrice, agreed_for};
 
@@ -112,6 +112,7 @@ pub fn ticket(asked: &WeighIn, file: &OnFile<'_>, priced_us: i64) -> Result<Tick
         undersize: Weight::ZERO,
         notices: Vec::new(),
         released: Vec::new(),
+        shares: Vec::new(),
     };
     let mut places = Places::new(file.prior, asked);
     for lot in &lots {
@@ -123,6 +124,11 @@ pub fn ticket(asked: &WeighIn, file: &OnFile<'_>, priced_us: i64) -> Result<Tick
         .filter(|line| line.undersize == Undersize::Yes);
     ticket.undersize = small.map(|line| line.net).sum();
     pay(&mut ticket, asked)?;
+    split::check(&asked.payees, ticket.payout)?;
+    if !asked.payees.is_empty() {
+        let (owed, held) = (ticket.owed, ticket.held);
+        ticket.shares = split::split(&asked.harvester, &asked.payees, owed, held);
+    }
 
     let handled: Vec<&Species> = lots.iter().map(|lot| lot.species).collect();
     let bought = lots

@@ -6,6 +6,7 @@
 
 use std::fmt;
 
+use crate::decimal;
 use crate::fish::{Grade, Presentation};
 use crate::ids::MOST_LOTS;
 use crate::money::{Currency, Money};
@@ -234,6 +235,29 @@ pub enum Refusal {
         /// As written.
         given: Currency,
     },
+    /// A payee named twice.
+    PayeeTwice {
+        /// The later one, counted from 0.
+        payee: usize,
+        /// Who.
+        party: String,
+    },
+    /// Percents that are not 100.00 together, or none that take the rest.
+    PercentsNotWhole {
+        /// The last one with a percent, else the last, counted from 0.
+        payee: usize,
+        /// Whether there is one with a percent.
+        any: bool,
+        /// All together.
+        ppm: i64,
+    },
+    /// Fixed amounts that are more than the payout.
+    FixedBeyondPayout {
+        /// The one that went beyond, counted from 0.
+        payee: usize,
+        /// What there is.
+        payout: Money,
+    },
     /// A payout below zero cannot have been shown.
     OfflinePayoutNegative {
         /// As written.
@@ -343,6 +367,9 @@ impl Refusal {
             | Refusal::CorrectiveActionMissing { .. }
             | Refusal::OtherCurrency { .. }
             | Refusal::OfflinePayoutNegative { .. }
+            | Refusal::PayeeTwice { .. }
+            | Refusal::PercentsNotWhole { .. }
+            | Refusal::FixedBeyondPayout { .. }
             | Refusal::AdjustmentUnnamed { .. }
             | Refusal::AmountTooLarge
             | Refusal::SentBeforeFirstReading { .. }
@@ -374,6 +401,9 @@ impl Refusal {
             Refusal::CorrectiveActionMissing { .. } => "CORRECTIVE_ACTION_MISSING",
             Refusal::OtherCurrency { .. } => "OTHER_CURRENCY",
             Refusal::OfflinePayoutNegative { .. } => "OFFLINE_PAYOUT_NEGATIVE",
+            Refusal::PayeeTwice { .. } => "PAYEE_TWICE",
+            Refusal::PercentsNotWhole { .. } => "PERCENTS_NOT_100",
+            Refusal::FixedBeyondPayout { .. } => "FIXED_BEYOND_PAYOUT",
             Refusal::AdjustmentUnnamed { .. } => "ADJUSTMENT_UNNAMED",
             Refusal::AmountTooLarge => "AMOUNT_TOO_LARGE",
             Refusal::SentBeforeFirstReading { .. } => "SENT_BEFORE_FIRST_READING",
@@ -424,6 +454,12 @@ impl Refusal {
             }
             Refusal::OtherCurrency { at, .. } => at.field(),
             Refusal::OfflinePayoutNegative { .. } => MoneyAt::OfflinePayout.field(),
+            Refusal::PayeeTwice { payee, .. } => format!("payees[{payee}].party"),
+            Refusal::PercentsNotWhole {
+                payee, any: true, ..
+            } => format!("payees[{payee}].percent"),
+            Refusal::PercentsNotWhole { payee, .. } => format!("payees[{payee}]"),
+            Refusal::FixedBeyondPayout { payee, .. } => MoneyAt::Payee(*payee).field(),
             Refusal::AdjustmentUnnamed { adjustment } => format!("adjustments[{adjustment}].name"),
             Refusal::SentBeforeFirstReading { .. } => "sent_at".to_owned(),
             Refusal::FirstReadingInFuture { .. } => "first_reading_at".to_owned(),
@@ -526,6 +562,21 @@ impl fmt::Display for Refusal {
                     at.field()
                 )
             }
+            Refusal::PayeeTwice { party, .. } => {
+                write!(f, "{party} stands among the payees twice: give one share for each.")
+            }
+            Refusal::PercentsNotWhole { any: false, .. } => f.write_str(
+                "Fixed amounts alone leave nobody to take the rest: give a payee 100 percent of it.",
+            ),
+            Refusal::PercentsNotWhole { ppm, .. } => write!(
+                f,
+                "The payees' percents are {} together; they share what fixed amounts leave and must be 100.00.",
+                decimal::text(*ppm, 4)
+            ),
+            Refusal::FixedBeyondPayout { payout, .. } => write!(
+                f,
+                "The payees' fixed amounts are more than the payout, {payout}: lower one, or give a percent."
+            ),
             Refusal::OfflinePayoutNegative { payout } => {
                 write!(
                     f,
