@@ -13,6 +13,7 @@ conformance! {
     changes_of_other_sites_and_parties_are_left_out, check_others;
     a_balance_without_a_close_is_the_sum_of_all_changes, check_balance;
     a_balance_goes_on_from_the_last_close, check_closed;
+    each_payee_has_what_was_posted_of_a_ticket, check_of_ticket;
 }
 
 #[test]
@@ -31,7 +32,7 @@ fn postings_are_numbered_and_nothing_is_no_row() {
     let row = |n: i64, from: [&str; 2], to: [&str; 2], amount: i64| {
         let mut cells = vec![Cell::Own, n.into()];
         cells.extend([from, to].concat().into_iter().map(Cell::from));
-        cells.push(amount.into());
+        cells.extend([amount.into(), 0.into()]);
         ("money", cells)
     };
     assert_eq!(
@@ -90,6 +91,53 @@ fn closes(site: i64, day: i64, before: Option<(i64, i64)>, found: Option<(i64, i
         rows,
         ..deed("close", &format!("close-{site}-{day}-{revision}"))
     }
+}
+
+async fn check_of_ticket(db: Db) {
+    let of = async |number: i64, by: Option<i64>| -> Vec<(String, i64, i64)> {
+        let mut tx = db.read().await.unwrap();
+        let has = of_ticket(&mut tx, number, by).await.unwrap();
+        let all = has.into_iter().map(|has| (has.party, has.owed, has.held));
+        all.collect()
+    };
+    let has = |party: &str, owed: i64, held: i64| (party.to_owned(), owed, held);
+    let posts = |request_id: &str, postings: Vec<(Cell, Posting<'static>)>| Deed {
+        rows: ticket_rows(postings),
+        ..deed("weigh_in", request_id)
+    };
+    // The first listed stays first, whatever their names are.
+    let paid = vec![
+        (Cell::Own, (PURCHASES, owed("zoe"), 700)),
+        (Cell::Own, (PURCHASES, owed("ana"), 300)),
+        (Cell::Own, (PURCHASES, held("ana"), 50)),
+    ];
+    let ticket = write(&db, posts("one", paid)).await;
+    let number = || Cell::Int(ticket);
+    let aside = vec![
+        (number(), (owed("zoe"), held("zoe"), 70)),
+        (number(), (owed("ana"), held("ana"), 30)),
+        (Cell::Int(ticket + 500), (PURCHASES, owed("ana"), 9)),
+    ];
+    let hold = write(&db, posts("two", aside)).await;
+    let out = vec![(number(), (held("ana"), PURCHASES, 20))];
+    write(&db, posts("three", out)).await;
+    // No ticket's pay.
+    write(
+        &db,
+        super::tests::posts(FRIDAY, "four", [(owed("zoe"), PURCHASES, 1)]),
+    )
+    .await;
+
+    assert_eq!(
+        of(ticket, None).await,
+        [has("zoe", 630, 70), has("ana", 270, 60)]
+    );
+    assert_eq!(
+        of(ticket, Some(hold)).await,
+        [has("zoe", -70, 70), has("ana", -30, 30)]
+    );
+    assert_eq!(of(ticket + 500, None).await, [has("ana", 9, 0)]);
+    assert_eq!(of(ticket + 1_000, None).await, []);
 }
 
 async fn changes_of(db: &Db, party: &str, from: i64, to: i64) -> Vec<Change> {

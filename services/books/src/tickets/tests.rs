@@ -237,8 +237,8 @@ fn a_ticket_writes_its_lots_parts_lines_and_pay() {
             "line: own 2 own 1 2 600 0 150 150",
             "part: own 2 1 0 A 0 1 2 own",
             "line: own 3 own 2 1 2000 0 900 850",
-            "money: own 1 purchases - owed ana 1000",
-            "money: own 2 purchases - held ana 1000",
+            "money: own 1 purchases - owed ana 1000 own",
+            "money: own 2 purchases - held ana 1000 own",
         ]
     );
 }
@@ -268,9 +268,9 @@ fn a_rewrite_writes_what_is_new_and_takes_the_old_pay_back() {
             "line: own 2 2031050200010000001 1 3 100 0 25 25",
             "part: 2031050200010000001 2 1 1 A 1 0 0 own",
             "line: own 3 2031050200010000001 2 1 10 0 5 5",
-            "money: own 1 owed ana purchases - 1000",
-            "money: own 2 held ana purchases - 150",
-            "money: own 3 purchases - owed ana 1005",
+            "money: own 1 owed ana purchases - 1000 2031050200010000001",
+            "money: own 2 held ana purchases - 150 2031050200010000001",
+            "money: own 3 purchases - owed ana 1005 2031050200010000001",
         ]
     );
 }
