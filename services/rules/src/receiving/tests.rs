@@ -127,6 +127,7 @@ impl Case {
             }
         };
         let ticket = Ticket {
+            shares: Vec::new(),
             priced_us: NOW_US,
             number: None,
             lots: (1..)
