@@ -317,6 +317,14 @@ const ROWS: &[(&str, &str, Must)] = &[
     ("answerDispute.dispute", "\"2031042800019999999\"", Bad),
     ("answerDispute.answer", ABSENT, Bad),
 
+    ("reprobe.lotCode", ABSENT, Bad),
+    ("reprobe.lotCode", "\"20310428000199999991\"", Bad),
+    ("reprobe.probes", "[]", Bad),
+    ("reprobe.probes.unit", ABSENT, Bad),
+    ("reprobe.probes.decimal", "\"cold\"", Bad),
+    ("reprobe.happenedAt", "\"2032-01-01T00:00:00Z\"", Bad),
+    ("reprobe.happenedAt", "\"2031-04-28T03:00:00Z\"", Bad),
+
     ("acknowledgeFlag.key", "\"0000\"", Bad),
     ("acknowledgeFlag.reason", ABSENT, Bad),
 ];

@@ -4,10 +4,12 @@
 use proto::v1;
 use proto::v1::intake_service_client::IntakeServiceClient;
 use proto::v1::office_service_client::OfficeServiceClient;
+use proto::v1::receiving_service_client::ReceivingServiceClient;
+use proto::v1::stock_service_client::StockServiceClient;
 use serde_json::{Value, json};
 use tonic_types::StatusExt as _;
 
-use crate::harness::{Server, fresh, harbor, lb, message, one_tote, said};
+use crate::harness::{Server, fresh, harbor, lb, message, one_tote, said, set_clock};
 
 /// The dock with its limits set; the length is invented.
 async fn dock() -> Server {
@@ -224,4 +226,217 @@ async fn fish_from_an_area_of_concern_is_refused() {
             status.message()
         );
     }
+}
+
+async fn reprobe(server: &Server, lot_code: &str, probes: &[&str]) -> v1::RecordReprobeResponse {
+    let request: v1::RecordReprobeRequest = message(json!({
+        "requestId": fresh(), "lotCode": lot_code, "probes": fahrenheit(probes), "iceAround": true
+    }));
+    let mut client = ReceivingServiceClient::new(server.channel().await);
+    client.record_reprobe(request).await.unwrap().into_inner()
+}
+
+async fn log(server: &Server) -> v1::GetReceivingLogResponse {
+    let request = v1::GetReceivingLogRequest {
+        site: 1,
+        day: Some(proto::google::r#type::Date {
+            year: 2031,
+            month: 4,
+            day: 28,
+        }),
+    };
+    let mut client = ReceivingServiceClient::new(server.channel().await);
+    client
+        .get_receiving_log(request)
+        .await
+        .unwrap()
+        .into_inner()
+}
+
+#[tokio::test]
+async fn the_log_of_a_day_shows_warm_refused_and_probed_again() {
+    let server = dock().await;
+    let ticket = weigh_in(&server, landed(cooling())).await.unwrap();
+    let lot_code = ticket.lots[0].lot_code.clone();
+    weigh_in(
+        &server,
+        landed(json!({
+            "decision": "DECISION_REFUSE", "reason": "58 F and never iced",
+            "correctiveAction": "left with the diver", "iceAround": false,
+            "probes": fahrenheit(&["58", "57.5", "56"])
+        })),
+    )
+    .await
+    .unwrap();
+    set_clock(&server, "2031-04-28T16:00:00-04:00").await;
+    let warm = reprobe(&server, &lot_code, &["40", "43"]).await;
+    assert!(!warm.passed);
+    assert_eq!(warm.notices[0].code, "hold_it");
+    set_clock(&server, "2031-04-28T17:00:00-04:00").await;
+    let cold = reprobe(&server, &lot_code, &["39", "41"]).await;
+    assert!(cold.passed, "exactly the limit passes");
+
+    let log = log(&server).await;
+    let [warm, refused] = log.rows.as_slice() else {
+        panic!("{:?}", log.rows)
+    };
+    assert_eq!(warm.lot_code, lot_code);
+    assert_eq!(warm.warmest.as_ref().unwrap().decimal, "52");
+    let came: Vec<bool> = warm.reprobes.iter().map(|again| again.passed).collect();
+    assert_eq!(came, [false, true]);
+    assert_eq!(
+        (refused.decision(), refused.lot_code.as_str()),
+        (v1::Decision::Refuse, "")
+    );
+    assert_eq!(refused.corrective_action, "left with the diver");
+    assert_eq!(refused.net.as_ref().unwrap().shown, "40.00");
+    let codes: Vec<&str> = log.cautions.iter().map(|n| n.code.as_str()).collect();
+    assert_eq!(
+        codes,
+        [
+            "venomous_spines",
+            "ciguatera",
+            "cold",
+            "allergen",
+            "local_codes"
+        ],
+        "each caution once"
+    );
+
+    let words = ["receiving-log", "--site", "1", "--day", "2031-04-28"];
+    let shown = said(&server.client(&words));
+    for piece in ["refused", "58 F", "probed again:", "left with the diver"] {
+        assert!(shown.contains(piece), "{piece}\n{shown}");
+    }
+    let csv = said(&server.client(&[&words[..], &["--csv"]].concat()));
+    assert_eq!(csv.trim_end().lines().count(), 3, "{csv}");
+
+    // A ticket that was voided stays in the log, marked.
+    let request = v1::VoidTicketRequest {
+        request_id: fresh(),
+        ticket: ticket.id,
+        reason: "wrong diver".to_owned(),
+    };
+    let mut client = IntakeServiceClient::new(server.channel().await);
+    client.void_ticket(request).await.unwrap();
+    let log = self::log(&server).await;
+    assert_eq!(
+        (
+            log.rows[0].ended.as_str(),
+            log.rows[0].ended_reason.as_str()
+        ),
+        ("voided", "wrong diver")
+    );
+}
+
+#[tokio::test]
+async fn fish_of_an_unclear_area_is_held_and_released_with_a_listed_reason() {
+    let server = dock().await;
+    let mut request = landed(json!({
+        "probes": fahrenheit(&["38", "38", "38"]), "areaUnclear": true
+    }));
+    let status = weigh_in(&server, request.clone()).await.unwrap_err();
+    assert_eq!(why(&status).0, "AREA_UNCLEAR");
+
+    let seen = request.lots[0].receiving.as_mut().unwrap();
+    seen.decision = v1::Decision::Hold.into();
+    seen.reason = "the diver is not sure".to_owned();
+    seen.hold_cause = v1::HoldCause::Area.into();
+    let ticket = weigh_in(&server, request).await.unwrap();
+    assert_eq!(
+        standing(&ticket, v1::ReceivingRule::Area),
+        v1::Standing::NotKnown
+    );
+    let release = |reason: &str| v1::ReleaseHoldRequest {
+        request_id: fresh(),
+        hold_id: ticket.lines[0].hold_id.clone(),
+        reason: reason.to_owned(),
+        happened_at: None,
+    };
+    let mut stock = StockServiceClient::new(server.channel().await);
+    let status = stock.release_hold(release("looks good")).await.unwrap_err();
+    assert_eq!(
+        why(&status),
+        ("REASON_NOT_LISTED".to_owned(), "reason".to_owned())
+    );
+    stock
+        .release_hold(release("area cleared by the office"))
+        .await
+        .unwrap();
+    let log = log(&server).await;
+    assert!(log.rows[0].area_unclear);
+    assert_eq!(log.rows[0].holds.len(), 1);
+    assert_eq!(log.rows[0].holds[0].reason, "area cleared by the office");
+}
+
+#[tokio::test]
+async fn torn_fish_is_not_donated_warm_fish_goes_to_nobody_and_nobody_takes_what_is_not_theirs() {
+    let server = dock().await;
+    let mut request = landed(json!({ "probes": fahrenheit(&["38", "38", "38"]) }));
+    request.lots[0].weighings[0].condition = v1::Condition::Torn.into();
+    let ticket = weigh_in(&server, request).await.unwrap();
+    assert!(ticket.notices.iter().any(|notice| notice.code == "torn"));
+    let part = json!({ "lotCode": ticket.lines[0].lot_code, "part": 1 });
+    let mut stock = StockServiceClient::new(server.channel().await);
+    for (outlet, to, temperature, outcome) in [
+        (
+            "OUTLET_DONATION",
+            "parish-pantry",
+            Some("38"),
+            ("TORN_NOT_DONATED", "taken[0].part"),
+        ),
+        (
+            "OUTLET_SOLD_WHOLE",
+            "hill-kitchen",
+            Some("41.5"),
+            ("TOO_WARM", "temperature"),
+        ),
+        (
+            "OUTLET_SOLD_WHOLE",
+            "osric-pell",
+            Some("38"),
+            ("WRONG_ROLE", "counterparty"),
+        ),
+        (
+            "OUTLET_DONATION",
+            "hill-kitchen",
+            Some("38"),
+            ("WRONG_ROLE", "counterparty"),
+        ),
+        ("OUTLET_SOLD_WHOLE", "hill-kitchen", Some("41"), ("", "")),
+        (
+            "OUTLET_SOLD_WHOLE",
+            "hill-kitchen",
+            None,
+            ("", "no_temperature"),
+        ),
+    ] {
+        let mut movement = json!({
+            "requestId": fresh(), "site": 1, "outlet": outlet, "counterparty": to,
+            "taken": [{ "part": part, "weight": lb("2.00") }]
+        });
+        if let Some(decimal) = temperature {
+            movement["temperature"] = fahrenheit(&[decimal])[0].clone();
+        }
+        let request: v1::RecordMovementRequest = message(movement);
+        match stock.record_movement(request).await {
+            Err(status) => {
+                let (reason, field) = why(&status);
+                assert_eq!((reason.as_str(), field.as_str()), outcome);
+            }
+            Ok(answer) => {
+                let notices = answer.into_inner().notices;
+                let warned = notices.iter().filter(|n| n.code == "no_temperature");
+                let warned = warned.map(|n| n.code.as_str()).next().unwrap_or_default();
+                assert_eq!(("", warned), outcome, "{outlet} {to}");
+            }
+        }
+    }
+    let mut by_a_kitchen = landed(json!({ "probes": fahrenheit(&["38", "38", "38"]) }));
+    by_a_kitchen.harvester = "hill-kitchen".to_owned();
+    let status = weigh_in(&server, by_a_kitchen).await.unwrap_err();
+    assert_eq!(
+        why(&status),
+        ("WRONG_ROLE".to_owned(), "harvester".to_owned())
+    );
 }

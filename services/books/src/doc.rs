@@ -19,7 +19,8 @@ use rules::price_list::{
 };
 use rules::receiving::{
     AreaOfConcern, Finding, HarvestDays, HistamineLimit, HoldCause, LegalLimit, LegalRule, Length,
-    LengthUnit, Received, ReceivingRule, ReceivingSettings, Season, Standing,
+    LengthUnit, Received, ReceivingRule, ReceivingSettings, ReprobeAsked, Reprobed, Season,
+    Standing,
 };
 use rules::tally::{RulerUnit, Sex, Tally, TallyRow};
 use rules::ticket::{
@@ -542,6 +543,8 @@ doc_struct! {
     Length { text, unit }
     Finding { rule, standing, text }
     Received { findings, reprobe_due_us }
+    ReprobeAsked { lot, probes, ice_around, note, happened_us }
+    Reprobed { passed, warmest, limit, notices }
 }
 
 #[cfg(test)]

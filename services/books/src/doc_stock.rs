@@ -22,7 +22,7 @@ doc_word! { MakingKind, Fate }
 doc_struct! {
     HoldId { entry, line }
     PartRef { lot, part }
-    HoldAsked { part, weight, reason, happened_us }
+    HoldAsked { part, weight, reason, happened_us; later cause }
     Held { from, held, weight, pay }
     ReleaseAsked { hold, reason, happened_us }
     Released { from, part, weight, pay }

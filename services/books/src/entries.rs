@@ -15,6 +15,8 @@ pub struct Entry {
     pub kind: String,
     /// Party it is about, or empty.
     pub party: String,
+    /// Caller who asked for it.
+    pub actor: String,
     /// When it happened, microseconds since 1970 UTC.
     pub happened_us: i64,
     /// When the book took it.
@@ -42,7 +44,7 @@ impl Entry {
 }
 
 const COLUMNS: &str = "e.id, e.kind, e.party, e.happened_us, e.recorded_us, e.doc, \
-                       COALESCE(l.id, 0) FROM entry e LEFT JOIN late l ON l.entry = e.id";
+                       COALESCE(l.id, 0), e.actor FROM entry e LEFT JOIN late l ON l.entry = e.id";
 
 /// One entry by its id.
 ///
@@ -126,6 +128,7 @@ async fn fetch(tx: &mut Tx, sql: &str, binds: &[Val<'_>]) -> Result<Vec<Entry>, 
             recorded_us: row.int(4),
             doc: row.text(5).to_owned(),
             late: row.int(6),
+            actor: row.text(7).to_owned(),
         })
     };
     rows.iter().map(read).collect()

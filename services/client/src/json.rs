@@ -66,6 +66,8 @@ named!(
     RecordMakingRequest,
     RecordMovementRequest,
     RecordPartyRequest,
+    GetReceivingLogResponse,
+    RecordReprobeRequest,
     RecordReturnRequest,
     RecordScaleRequest,
     RecordSettingsRequest,

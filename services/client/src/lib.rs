@@ -24,6 +24,7 @@ pub mod landing_report;
 pub mod lot;
 pub mod price_list;
 pub mod receipt;
+pub mod receiving_log;
 pub mod see_to;
 pub mod send;
 pub mod service;
@@ -96,6 +97,8 @@ pub enum Command {
     /// Any deed that has a command of its own
     #[command(flatten)]
     Deed(deeds::Deed),
+    /// Show what a day took in and turned away: cold, areas, legal limits, answers
+    ReceivingLog(receiving_log::ReceivingLog),
     /// Show the book's clock, or set it in a book made with a simulated one
     Clock(clock::Clock),
 }
@@ -162,6 +165,7 @@ impl Command {
             Command::Yields(command) => command.run().await,
             Command::LandingReport(command) => command.run().await,
             Command::Tally(command) => command.run().await,
+            Command::ReceivingLog(command) => command.run().await,
             Command::Clock(command) => command.run().await,
         }
     }

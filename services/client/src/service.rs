@@ -163,6 +163,10 @@ methods! {
         record_agreed_price: RecordAgreedPriceRequest => RecordAgreedPriceResponse,
         list_agreed_prices: ListAgreedPricesRequest => ListAgreedPricesResponse,
     }
+    receiving_service_client::ReceivingServiceClient {
+        record_reprobe: RecordReprobeRequest => RecordReprobeResponse,
+        get_receiving_log: GetReceivingLogRequest => GetReceivingLogResponse,
+    }
     close_service_client::CloseServiceClient {
         get_close: GetCloseRequest => GetCloseResponse,
         list_flags: ListFlagsRequest => ListFlagsResponse,

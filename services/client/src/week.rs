@@ -425,6 +425,7 @@ pub(crate) async fn send(
             })
         }
         (Deed::RequestCodes(r), _) => Answer::plain(service.request_codes(r).await?.recorded),
+        (Deed::Reprobe(r), _) => Answer::plain(service.record_reprobe(r).await?.recorded),
         (Deed::AcknowledgeFlag(r), _) => Answer::plain(service.acknowledge_flag(r).await?.recorded),
         (Deed::Reweigh(r), _) => Answer::plain(service.record_reweigh(r).await?.recorded),
         (Deed::AgreedPrice(r), _) => Answer::plain(service.record_agreed_price(r).await?.recorded),

@@ -16,6 +16,7 @@ mod landings;
 mod moved;
 mod office;
 mod price_check;
+mod receiving;
 mod reports;
 mod settlement;
 mod stock;
@@ -39,6 +40,7 @@ pub use follow::{CatchUpWord, DeviceWord};
 pub use landings::{LandingDay, LandingDays};
 pub use office::IN_A_MINUTE;
 pub use price_check::{ListChecked, Repriced};
+pub use receiving::{HoldNote, LogRow, Probed, ReceivingLog};
 pub use reports::{
     AcknowledgeAsked, CloseFound, Ended, FlagFound, FlagRange, Statement, StatementRow,
     TicketFound, TicketRange, YieldRange,

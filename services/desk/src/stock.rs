@@ -16,7 +16,8 @@ use rules::fish::{Outlet, PartKey};
 use rules::ids::{EntryId, LotCode, PartId};
 use rules::making::MakingKind;
 use rules::money::Money;
-use rules::office::Settings;
+use rules::office::{PartyRole, Settings};
+use rules::receiving::{self, HoldCause};
 use rules::stock::{
     CountAsked, CountDone, Found, Held, HoldAsked, HoldId, Moved, MovementAsked, PartRef, PoolDone,
     RegradeAsked, Regraded, ReleaseAsked, Released, ReturnAsked, Returned, StockEvent, Taken,
@@ -272,6 +273,7 @@ impl Desk {
             let held = self.find_hold(asked.hold).await?;
             let named = self.named("hold_id", of_part(held.held)).await?;
             let (happened_us, settings) = self.when(named.site(), asked.happened_us).await?;
+            may_release(held.cause, &asked.reason, &settings)?;
             let to = match held.from {
                 Some(from) => (from, None),
                 None => named.sibling(PartKey {
@@ -335,7 +337,7 @@ impl Desk {
         }
         match (entry.kind.as_str(), hold.line) {
             ("hold", 0) => {
-                let (_, held): (HoldAsked, Held) = entry.read()?;
+                let (asked, held): (HoldAsked, Held) = entry.read()?;
                 let Held {
                     from,
                     held,
@@ -343,6 +345,7 @@ impl Desk {
                     pay,
                 } = held;
                 Ok(HoldFound {
+                    cause: asked.cause.unwrap_or(HoldCause::Other),
                     from: Some(from),
                     held,
                     weight,
@@ -351,7 +354,7 @@ impl Desk {
                 })
             }
             ("weigh_in", line @ 1..) => {
-                let (_, ticket): (WeighIn, Ticket) = entry.read()?;
+                let (asked, ticket): (WeighIn, Ticket) = entry.read()?;
                 if entries::ended(&mut tx, hold.entry).await?.is_some() {
                     return Err(DeskError::precondition(
                         "TICKET_ENDED",
@@ -367,6 +370,11 @@ impl Desk {
                     .filter(|l| l.held)
                     .ok_or_else(unknown)?;
                 let lot = ticket.lots.iter().find(|lot| lot.n == line.lot);
+                let written = asked.lots.iter().zip(&ticket.lots);
+                let mut written = written.filter(|(_, lot)| lot.n == line.lot);
+                let cause = written.next().map_or(HoldCause::Other, |(written, lot)| {
+                    lot.received.hold_cause(written.receiving.hold_cause)
+                });
                 let place = lot.and_then(|lot| lot.place).ok_or(DeskError::Internal)?;
                 let number = ticket.number.unwrap_or(hold.entry);
                 let lot = LotCode::new(number, place).ok_or(DeskError::Internal)?;
@@ -378,6 +386,7 @@ impl Desk {
                     pay = Money::new(pay.minor() - before.pay.minor(), pay.currency());
                 }
                 Ok(HoldFound {
+                    cause,
                     from: None,
                     held,
                     weight,
@@ -457,6 +466,9 @@ impl Desk {
         if !who.is_empty() && !office.parties.contains_key(who) {
             return Err(DeskError::unknown("counterparty", "party", who));
         }
+        if let Some(party) = office.parties.get(who) {
+            has_role("counterparty", party, receiving::receives(asked.outlet))?;
+        }
         let (happened_us, settings) = self.when(asked.site, asked.happened_us).await?;
         let currency = self.currency(asked.site)?;
         if asked
@@ -526,12 +538,44 @@ impl Desk {
             });
             all.push(named);
         }
+        let may_leave = self.may_leave(&asked, &all, &settings)?;
+        moved.notices.extend(may_leave);
         moved.notices.extend(self.going_out(&asked, &all));
         rows.extend(payees.rows());
         let mut plan = self.on_stock(&all, happened_us, asked, moved, rows)?;
         plan.must_hold.append(&mut payees.must_hold);
         plan.party.clone_from(&plan.asked.counterparty);
         Ok(plan)
+    }
+
+    /// Warnings about fish on its way to somebody, or why it goes to nobody.
+    fn may_leave(
+        &self,
+        asked: &MovementAsked,
+        all: &[Named],
+        settings: &Settings,
+    ) -> Result<Vec<Notice>, DeskError> {
+        let office = self.office();
+        let leaving: Vec<receiving::Leaving<'_>> = all
+            .iter()
+            .map(|named| receiving::Leaving {
+                part: named.part.id,
+                species: office.species.get(&named.lot.species),
+                presentation: named.lot.presentation,
+                condition: named.part.key.condition,
+            })
+            .collect();
+        receiving::dispatch(
+            asked.outlet,
+            &leaving,
+            asked.temperature.as_ref(),
+            &settings.receiving,
+        )
+        .map_err(|refused| DeskError::Precondition {
+            reason: refused.reason(),
+            rule: refused.to_string(),
+            field: refused.field(),
+        })
     }
 
     /// Cautions that go with fish on its way to somebody.
@@ -993,8 +1037,38 @@ impl Desk {
     }
 }
 
+/// A hold for area or cold is released with one of the site's listed reasons.
+fn may_release(cause: HoldCause, reason: &str, settings: &Settings) -> Result<(), DeskError> {
+    if cause == HoldCause::Other || settings.receiving.may_release_with(reason) {
+        return Ok(());
+    }
+    Err(DeskError::Precondition {
+        reason: "REASON_NOT_LISTED",
+        rule: format!(
+            "a hold for {} is released with one of the site's reasons: {}",
+            cause.word(),
+            settings.receiving.release_reasons.join("; ")
+        ),
+        field: "reason".to_owned(),
+    })
+}
+
+/// Refuses a party that is not on file as what it is named for.
+pub(crate) fn has_role(
+    field: &str,
+    party: &rules::office::Party,
+    roles: &[PartyRole],
+) -> Result<(), DeskError> {
+    receiving::has_role(party, roles).map_err(|wrong| DeskError::Precondition {
+        reason: "WRONG_ROLE",
+        rule: wrong.to_string(),
+        field: field.to_owned(),
+    })
+}
+
 /// What a hold took.
 struct HoldFound {
+    cause: HoldCause,
     from: Option<PartId>,
     held: PartId,
     weight: Weight,

@@ -10,7 +10,7 @@ use rules::business_day::date_of;
 use rules::ids::EntryId;
 use rules::landing;
 use rules::money::Money;
-use rules::office::Settings;
+use rules::office::{PartyRole, Settings};
 use rules::receiving;
 use rules::stock::{ReleaseAsked, Released};
 use rules::tally;
@@ -397,8 +397,9 @@ pub(crate) async fn standing(
 
 /// Whether everybody and everything named is on file.
 fn check_names(asked: &WeighIn, office: &Office) -> Result<(), DeskError> {
-    if !office.parties.contains_key(&asked.harvester) {
-        return Err(DeskError::unknown("harvester", "party", &asked.harvester));
+    match office.parties.get(&asked.harvester) {
+        None => return Err(DeskError::unknown("harvester", "party", &asked.harvester)),
+        Some(party) => crate::stock::has_role("harvester", party, &[PartyRole::Harvester])?,
     }
     for (i, payee) in asked.payees.iter().enumerate() {
         if !office.parties.contains_key(&payee.party) {

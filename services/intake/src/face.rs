@@ -8,6 +8,7 @@ pub(crate) mod catch_up;
 pub(crate) mod closes;
 pub(crate) mod landings;
 pub(crate) mod office;
+pub(crate) mod receiving;
 pub(crate) mod reports;
 pub(crate) mod settle;
 pub(crate) mod stock;
@@ -140,6 +141,12 @@ service! {
         stock::record_count(RecordCountRequest) -> RecordCountResponse,
         stock::record_reweigh(RecordReweighRequest) -> RecordReweighResponse,
         stock::get_lot(GetLotRequest) -> GetLotResponse,
+}
+
+service! {
+    v1::receiving_service_server::ReceivingService =
+        receiving::record_reprobe(RecordReprobeRequest) -> RecordReprobeResponse,
+        receiving::get_receiving_log(GetReceivingLogRequest) -> GetReceivingLogResponse,
 }
 
 service! {

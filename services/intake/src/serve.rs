@@ -16,6 +16,7 @@ use proto::v1::codes_service_server::CodesServiceServer;
 use proto::v1::intake_service_server::IntakeServiceServer;
 use proto::v1::landing_report_service_server::LandingReportServiceServer;
 use proto::v1::office_service_server::OfficeServiceServer;
+use proto::v1::receiving_service_server::ReceivingServiceServer;
 use proto::v1::settlement_service_server::SettlementServiceServer;
 use proto::v1::statement_service_server::StatementServiceServer;
 use proto::v1::stock_service_server::StockServiceServer;
@@ -98,6 +99,7 @@ pub async fn serve(
         OfficeServiceServer,
         IntakeServiceServer,
         StockServiceServer,
+        ReceivingServiceServer,
         CloseServiceServer,
         CodesServiceServer,
         LandingReportServiceServer,

@@ -12,13 +12,17 @@
 
 mod area;
 mod cold;
+mod gate;
 mod law;
+mod reprobe;
 mod settings;
 
 use chrono::NaiveDate;
 
 pub use cold::{Heat, warmest};
+pub use gate::{Leaving, MayNotLeave, WrongRole, dispatch, has_role, receives};
 pub use law::{Length, LengthUnit};
+pub use reprobe::{ReprobeAsked, Reprobed, reprobe};
 pub use settings::{
     AreaOfConcern, HarvestDays, HistamineLimit, LegalLimit, LegalRule, ReceivingSettings, Season,
 };

@@ -14,6 +14,7 @@ use crate::ids::{DayNumber, EntryId, LotCode, PartId};
 use crate::making::Making;
 use crate::money::{Money, UnitPrice};
 use crate::office::Settings;
+use crate::receiving::HoldCause;
 use crate::ticket::{Notice, Temperature};
 use crate::weight::{Reading, Weight};
 
@@ -36,6 +37,8 @@ pub struct HoldAsked {
     pub weight: Option<Reading>,
     /// Why.
     pub reason: String,
+    /// What for.
+    pub cause: Option<HoldCause>,
     /// Microseconds since 1970 UTC; absent is now, here and below.
     pub happened_us: Option<i64>,
 }

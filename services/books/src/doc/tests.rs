@@ -451,6 +451,7 @@ fn a_ticket_is_stored_as_these_bytes() {
     // As before documents had what came to them later: it is left out while it is nothing.
     let mut ticket = Ticket {
         released: Vec::new(),
+        shares: Vec::new(),
         ..full_ticket()
     };
     ticket.lots[0].received = Received::default();

@@ -2,6 +2,7 @@
 
 use rules::fish::{Condition, Outlet, Presentation, Storage};
 use rules::ids::{LotCode, PartId};
+use rules::receiving::HoldCause;
 use rules::ticket::{Notice, NoticeKind, Temperature, TemperatureUnit};
 use rules::weight::Weight;
 
@@ -42,6 +43,7 @@ fn holds_releases_and_regrades_read_back() {
             part,
             weight: weight.clone(),
             reason: TEXT.to_owned(),
+            cause: Some(HoldCause::Area),
             happened_us,
         });
         reads_back(&ReleaseAsked {

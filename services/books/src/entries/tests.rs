@@ -117,6 +117,7 @@ async fn check_found(db: Db) {
         recorded_us: i64::MAX,
         doc: written.doc,
         late: 0,
+        actor: written.actor,
     };
     assert_eq!(entry, expected);
     assert_eq!(entry.read::<VoidAsked, ()>().unwrap(), (asked, ()));

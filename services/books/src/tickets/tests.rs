@@ -454,6 +454,7 @@ fn shifts(kind: &'static str, from: PartId, to: PartId, weight: i64, pay: i64) -
                 part: named(from),
                 weight: None,
                 reason,
+                cause: None,
                 happened_us: None,
             };
             let outcome = Held {

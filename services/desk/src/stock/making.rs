@@ -7,7 +7,7 @@ use rules::making::{
     self, BadMaking, Fate, MadeFrom, MadeSource, Making, MakingAsked, MakingInput, MakingKind,
     MakingOutput, Source,
 };
-use rules::office::Settings;
+use rules::office::{PartyRole, Settings};
 use rules::stock::{CountAsked, Moved, MovementAsked, PoolAsked};
 use rules::ticket::caution::cautions;
 use rules::ticket::{Notice, NoticeKind};
@@ -45,8 +45,16 @@ impl Desk {
         }
         let office = self.office();
         for (field, party) in [("cutter", &asked.cutter), ("kitchen", &asked.kitchen)] {
-            if !party.is_empty() && !office.parties.contains_key(party) {
-                return Err(DeskError::unknown(field, "party", party));
+            if party.is_empty() {
+                continue;
+            }
+            let roles: &[PartyRole] = match field {
+                "cutter" => &[PartyRole::Staff, PartyRole::Kitchen],
+                _ => &[PartyRole::Kitchen],
+            };
+            match office.parties.get(party) {
+                None => return Err(DeskError::unknown(field, "party", party)),
+                Some(party) => super::has_role(field, party, roles)?,
             }
         }
         let (happened_us, settings) = self.when(asked.site, asked.happened_us).await?;

@@ -18,7 +18,7 @@ use tokio::task::JoinHandle;
 use tokio_stream::wrappers::ReceiverStream;
 use tonic::{Code, Status, Streaming};
 
-use super::{Face, closes, landings, office, settle, stock, tickets};
+use super::{Face, closes, landings, office, receiving, settle, stock, tickets};
 use crate::answer;
 use crate::errors::Refusal;
 use crate::parse::{self, At as _, Bad};
@@ -301,6 +301,7 @@ async fn do_deed(face: &Face, caller: &Caller, deed: Deed) -> v1::CatchUpRespons
         Deed::Device(request) => by!(office::record_device, request),
         Deed::Settings(request) => by!(office::record_settings, request),
         Deed::PriceList(request) => by!(office::post_price_list, request),
+        Deed::Reprobe(request) => by!(receiving::record_reprobe, request),
         Deed::AcknowledgeFlag(request) => by!(closes::acknowledge_flag, request),
         Deed::Reweigh(request) => by!(stock::record_reweigh, request),
         Deed::AgreedPrice(request) => by!(office::record_agreed_price, request),
@@ -405,7 +406,7 @@ only_recorded! {
     VoidTicketResponse, ReleaseHoldResponse, RegradePartResponse, RecordMovementResponse,
     RecordReturnResponse, RecordSiteResponse, RecordPartyResponse, RecordSpeciesResponse,
     RecordScaleResponse, RecordToteResponse, RecordDeviceResponse, RecordSettingsResponse,
-    PostPriceListResponse, AcknowledgeFlagResponse, RecordReweighResponse,
+    PostPriceListResponse, AcknowledgeFlagResponse, RecordReprobeResponse, RecordReweighResponse,
     RecordAgreedPriceResponse, SettleResponse, RecordAdvanceResponse,
     RecordChargeResponse, RecordDrawerCountResponse, DisputeLineResponse, AnswerDisputeResponse,
 }

@@ -3,13 +3,14 @@
 use proto::v1;
 use proto::v1::legal_limit;
 use rules::receiving::{
-    AreaOfConcern, HarvestDays, HistamineLimit, LegalLimit, LegalRule, ReceivingSettings, Season,
+    AreaOfConcern, HarvestDays, HistamineLimit, LegalLimit, LegalRule, ReceivingSettings,
+    ReprobeAsked, Season,
 };
 use rules::ticket::CatchArea;
 
 use super::{
-    At as _, Bad, count, date_or_none, each, foreign_code, given, length, name, reading_above_zero,
-    species, temperature, text,
+    Asked, At as _, Bad, count, date_or_none, each, foreign_code, given, instant_or_none, length,
+    lot_code, name, reading_above_zero, request_id, some_of, species, temperature, text,
 };
 
 /// Most rows of any list.
@@ -18,6 +19,20 @@ const MOST_ROWS: usize = 200;
 const MOST_HOURS: i32 = 240;
 /// Most probes asked for.
 const MOST_PROBES: i32 = 50;
+
+/// A lot probed again.
+pub(crate) fn reprobe(request: v1::RecordReprobeRequest) -> Result<Asked<ReprobeAsked>, Bad> {
+    Ok(Asked {
+        request_id: request_id(&request.request_id)?,
+        what: ReprobeAsked {
+            lot: lot_code(&request.lot_code).at("lot_code")?,
+            probes: some_of(request.probes, MOST_ROWS, temperature).at("probes")?,
+            ice_around: request.ice_around,
+            note: text(request.note).at("note")?,
+            happened_us: instant_or_none(request.happened_at).at("happened_at")?,
+        },
+    })
+}
 
 /// A site's settings for receiving.
 pub(crate) fn settings(of: &v1::Settings) -> Result<ReceivingSettings, Bad> {

@@ -33,6 +33,7 @@ pub(crate) fn hold(request: v1::HoldPartRequest) -> Result<Asked<HoldAsked>, Bad
             part: part(request.part).at("part")?,
             weight: all_or(request.weight)?,
             reason: name(request.reason).at("reason")?,
+            cause: word(request.cause).at("cause")?,
             happened_us: instant_or_none(request.happened_at).at("happened_at")?,
         },
     })

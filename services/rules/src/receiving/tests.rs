@@ -1,7 +1,7 @@
 #![expect(clippy::unwrap_used, reason = "a test may panic")]
 
 use super::*;
-use crate::fish::{Grade, Hazard, Presentation};
+use crate::fish::{Grade, Hazard, Outlet, Presentation};
 use crate::money::{Currency, Money};
 use crate::office::PartyRole;
 use crate::ticket::{
@@ -593,4 +593,160 @@ fn torn_fish_is_said_to_be_cut_the_same_day() {
         torn.text,
         "Lot 1: torn fish is cut the same day and not donated."
     );
+}
+
+#[test]
+fn warm_fish_goes_to_nobody_and_torn_fish_is_not_donated() {
+    use Outlet::{ByProduct, CrewUse, Discard, Donation, Gift, Sample, SoldWhole, Soup};
+    let lionfish = Species {
+        code: "PZO".to_owned(),
+        name: "Lionfish".to_owned(),
+        scientific_name: String::new(),
+        hazards: vec![Hazard::Ciguatera],
+        lightest: None,
+        heaviest: None,
+    };
+    let lot = crate::ids::LotCode::parse("20310502000100000011").unwrap();
+    let (whole, headed) = (Presentation::Whole, Presentation::GuttedHeaded);
+    let (clean, torn) = (Condition::Clean, Condition::Torn);
+    for (outlet, is, presentation, condition, said) in [
+        (SoldWhole, Some("41 F"), whole, clean, ""),
+        (SoldWhole, Some("5 C"), whole, clean, ""),
+        (
+            SoldWhole,
+            Some("41.01 F"),
+            whole,
+            clean,
+            "TOO_WARM temperature",
+        ),
+        (Soup, Some("42 F"), headed, clean, "TOO_WARM temperature"),
+        (
+            Donation,
+            Some("42 F"),
+            headed,
+            clean,
+            "TOO_WARM temperature",
+        ),
+        (Gift, Some("42 F"), whole, clean, "TOO_WARM temperature"),
+        (CrewUse, Some("42 F"), whole, clean, "TOO_WARM temperature"),
+        (Discard, Some("60 F"), whole, torn, ""),
+        (ByProduct, Some("60 F"), whole, torn, ""),
+        (Sample, Some("60 F"), whole, torn, ""),
+        (SoldWhole, None, whole, clean, "no_temperature"),
+        (
+            Donation,
+            Some("38 F"),
+            headed,
+            torn,
+            "TORN_NOT_DONATED taken[0].part",
+        ),
+        (SoldWhole, Some("38 F"), whole, torn, ""),
+        (Donation, Some("38 F"), headed, clean, ""),
+        (
+            Donation,
+            Some("38 F"),
+            whole,
+            clean,
+            "not_gutted_and_headed",
+        ),
+        (
+            Soup,
+            Some("38 F"),
+            Presentation::Gutted,
+            clean,
+            "not_gutted_and_headed",
+        ),
+        (Soup, Some("38 F"), Presentation::Trim, clean, ""),
+    ] {
+        let leaving = Leaving {
+            part: crate::ids::PartId { lot, n: 1 },
+            species: Some(&lionfish),
+            presentation,
+            condition: Some(condition),
+        };
+        let is = is.map(temperature);
+        let settings = ReceivingSettings::default();
+        let told = match dispatch(outlet, &[leaving], is.as_ref(), &settings) {
+            Ok(notices) => notices.iter().map(|n| n.code.clone()).collect(),
+            Err(refused) => format!("{} {}", refused.reason(), refused.field()),
+        };
+        assert_eq!(
+            told, said,
+            "{outlet:?} {is:?} {presentation:?} {condition:?}"
+        );
+    }
+}
+
+#[test]
+fn whoever_takes_fish_is_on_file_for_it() {
+    use PartyRole::{Buyer, Harvester, Kitchen, Recipient, Staff};
+    for (outlet, roles, stands) in [
+        (Outlet::SoldWhole, vec![Kitchen], true),
+        (Outlet::SoldWhole, vec![Harvester], false),
+        (Outlet::Soup, vec![Harvester, Recipient], true),
+        (Outlet::Soup, vec![Buyer], true),
+        (Outlet::Donation, vec![Kitchen], false),
+        (Outlet::Donation, vec![Recipient], true),
+        (Outlet::Gift, vec![Staff], false),
+        (Outlet::CrewUse, vec![], true),
+    ] {
+        let party = Party {
+            code: "somebody".to_owned(),
+            name: "Somebody".to_owned(),
+            roles,
+            licence_number: String::new(),
+            licence_expires: None,
+            contact: String::new(),
+        };
+        let told = has_role(&party, receives(outlet));
+        assert_eq!(told.is_ok(), stands, "{outlet:?} {:?}", party.roles);
+    }
+    let nobody = has_role(
+        &Party {
+            code: "somebody".to_owned(),
+            name: "Somebody".to_owned(),
+            roles: Vec::new(),
+            licence_number: String::new(),
+            licence_expires: None,
+            contact: String::new(),
+        },
+        receives(Outlet::Donation),
+    );
+    assert_eq!(
+        nobody.unwrap_err().to_string(),
+        "somebody is not on file as recipient: have the office give it that role"
+    );
+}
+
+#[test]
+fn a_hold_is_released_with_a_listed_reason_or_any_where_none_is_listed() {
+    let mut settings = ReceivingSettings::default();
+    assert!(settings.may_release_with("looks good"));
+    settings.release_reasons = vec!["area cleared".to_owned()];
+    assert!(settings.may_release_with(" Area cleared"));
+    assert!(!settings.may_release_with("looks good"));
+    assert!(!settings.may_release_with("area"));
+}
+
+#[test]
+fn a_lot_probed_again_is_cold_or_is_held() {
+    let lot = crate::ids::LotCode::parse("20310502000100000011").unwrap();
+    for (probes, passed) in [
+        (vec!["41 F"], Some(true)),
+        (vec!["38 F", "41.01 F"], Some(false)),
+        (vec!["5 C", "40 F"], Some(true)),
+        (vec![], None),
+    ] {
+        let asked = ReprobeAsked {
+            lot,
+            probes: probes.iter().map(|probe| temperature(probe)).collect(),
+            ice_around: Some(true),
+            note: String::new(),
+            happened_us: None,
+        };
+        let told = reprobe(&asked, &ReceivingSettings::default());
+        assert_eq!(told.as_ref().map(|told| told.passed), passed, "{probes:?}");
+        let says_hold = told.is_some_and(|told| told.notices.iter().any(|n| n.code == "hold_it"));
+        assert_eq!(says_hold, passed == Some(false), "{probes:?}");
+    }
 }

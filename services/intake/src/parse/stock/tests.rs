@@ -44,6 +44,7 @@ fn a_hold() -> v1::HoldPartRequest {
         part: whole_lot(),
         weight: None,
         reason: "warm".to_owned(),
+        cause: v1::HoldCause::Area.into(),
         happened_at: None,
     }
 }

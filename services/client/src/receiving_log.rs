@@ -1,0 +1,305 @@
+//! `receiving-log`: each lot of a day as it came in, refused fish included, with
+//! what was found, what was answered, and what was done about it since.
+
+use proto::google::r#type::Date;
+use proto::v1;
+
+use crate::Reach;
+use crate::known::Known;
+use crate::show::{self, Column, Page, word};
+use crate::trouble::Trouble;
+
+/// Arguments of `receiving-log`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Example:
+  weighhouse receiving-log --site 1 --day 2031-04-28
+  weighhouse receiving-log --site 1 --day 2031-04-28 --csv")]
+pub struct ReceivingLog {
+    /// Number of the site
+    #[arg(long)]
+    site: i32,
+    /// Business day, YYYY-MM-DD
+    #[arg(long, value_parser = crate::day)]
+    day: Date,
+    /// Print comma-separated values, a row a lot
+    #[arg(long, conflicts_with = "json")]
+    csv: bool,
+    #[command(flatten)]
+    reach: Reach,
+}
+
+impl ReceivingLog {
+    pub(crate) async fn run(self) -> Result<String, Trouble> {
+        let service = self.reach.service().await?;
+        let log = service
+            .get_receiving_log(v1::GetReceivingLogRequest {
+                site: self.site,
+                day: Some(self.day),
+            })
+            .await?;
+        if self.csv {
+            let known = Known::ask(&service).await?;
+            return Ok(csv(&log, &known));
+        }
+        self.reach
+            .say(&service, &log, |known| text(&log, known))
+            .await
+    }
+}
+
+/// The log for a person: a line a lot, then what each line cannot hold, and the
+/// cautions once.
+#[must_use]
+pub fn text(log: &v1::GetReceivingLogResponse, known: &Known) -> String {
+    let mut page = Page::title(format!(
+        "Receiving log of {} at {}",
+        show::day(log.day.as_ref()),
+        log.place
+    ));
+    if log.rows.is_empty() {
+        page.line("  Nothing came in.");
+        return page.done();
+    }
+    page.line("");
+    let rows: Vec<Vec<String>> = log
+        .rows
+        .iter()
+        .map(|row| {
+            vec![
+                known.instant(log.site, row.received_at.as_ref()),
+                format!("{}/{}", row.ticket, row.lot_n),
+                row.harvester_name.clone(),
+                row.species_name.clone(),
+                word!(Presentation, row.presentation),
+                show::weight(row.net.as_ref()),
+                decision(row),
+                row.warmest
+                    .as_ref()
+                    .map_or_else(|| "none taken".to_owned(), show::temperature),
+                row.ended.clone(),
+            ]
+        })
+        .collect();
+    page.table(
+        &[
+            Column::Left("weighed in"),
+            Column::Left("ticket/lot"),
+            Column::Left("diver"),
+            Column::Left("fish"),
+            Column::Left("form"),
+            Column::Right("net"),
+            Column::Left("answer"),
+            Column::Right("warmest"),
+            Column::Left("since"),
+        ],
+        &rows,
+    );
+    for row in &log.rows {
+        page.line("");
+        for (what, said) in facts(log.site, row, known) {
+            if !said.is_empty() {
+                page.paragraph(format!("{}/{} {what}: {said}", row.ticket, row.lot_n));
+            }
+        }
+    }
+    page.heading("Cautions");
+    for caution in &log.cautions {
+        page.paragraph(&caution.text);
+    }
+    page.done()
+}
+
+/// The log for a spreadsheet: a row a lot, times with their offset.
+#[must_use]
+pub fn csv(log: &v1::GetReceivingLogResponse, known: &Known) -> String {
+    let mut lines = String::new();
+    let head = [
+        "place",
+        "weighed_in",
+        "recorded",
+        "written_by",
+        "ticket",
+        "lot",
+        "diver",
+        "species",
+        "fish",
+        "form",
+        "net",
+        "unit",
+        "answer",
+        "warmest",
+    ];
+    let named = facts(log.site, &v1::ReceivingLogRow::default(), known);
+    let named = named.iter().map(|(what, _)| what.replace(' ', "_"));
+    let head = head.iter().map(|name| (*name).to_owned());
+    line(&mut lines, head.chain(named));
+    for row in &log.rows {
+        let net = row.net.clone().unwrap_or_default();
+        let unit = show::weight(row.net.as_ref());
+        let unit = unit.rsplit_once(' ').map_or("", |(_, unit)| unit);
+        let cells = [
+            log.place.clone(),
+            known.instant(log.site, row.received_at.as_ref()),
+            known.instant(log.site, row.recorded_at.as_ref()),
+            row.actor.clone(),
+            row.ticket.clone(),
+            row.lot_n.to_string(),
+            row.harvester.clone(),
+            row.species.clone(),
+            row.species_name.clone(),
+            word!(Presentation, row.presentation),
+            net.shown.clone(),
+            unit.to_owned(),
+            decision(row),
+            row.warmest
+                .as_ref()
+                .map_or_else(String::new, show::temperature),
+        ];
+        let facts = facts(log.site, row, known);
+        let facts = facts.into_iter().map(|(_, said)| said);
+        line(&mut lines, cells.into_iter().chain(facts));
+    }
+    lines
+}
+
+/// One line of RFC 4180: quoted where it must be. A text that a spreadsheet would
+/// take for a formula is kept one by an apostrophe.
+fn line(lines: &mut String, cells: impl Iterator<Item = String>) {
+    let quoted = cells.map(|cell| {
+        let cell = if cell.starts_with(['=', '+', '-', '@']) {
+            format!("'{cell}")
+        } else {
+            cell
+        };
+        if cell.contains([',', '"', '\n', '\r']) {
+            format!("\"{}\"", cell.replace('"', "\"\""))
+        } else {
+            cell
+        }
+    });
+    lines.push_str(&quoted.collect::<Vec<_>>().join(","));
+    lines.push_str("\r\n");
+}
+
+fn decision(row: &v1::ReceivingLogRow) -> String {
+    match row.decision() {
+        v1::Decision::Hold => "accepted, held",
+        v1::Decision::Refuse => "refused",
+        v1::Decision::Accept | v1::Decision::Unspecified => "accepted",
+    }
+    .to_owned()
+}
+
+/// All else that is known of a lot, each with its name.
+fn facts(site: i32, row: &v1::ReceivingLogRow, known: &Known) -> Vec<(&'static str, String)> {
+    let at = |at: Option<&prost_types::Timestamp>| {
+        at.map_or_else(String::new, |at| known.instant(site, Some(at)))
+    };
+    let list = |items: Vec<String>, by: &str| items.join(by);
+    let temperatures =
+        |probes: &[v1::Temperature]| list(probes.iter().map(show::temperature).collect(), " / ");
+    let areas = row.areas.iter();
+    let mut areas: Vec<String> = areas
+        .map(|area| format!("{} {}", area.system, area.code))
+        .collect();
+    if row.area_unclear {
+        areas.push("unclear".to_owned());
+    }
+    let findings = row.findings.iter().map(|found| {
+        let (rule, standing) = (
+            word!(ReceivingRule, found.rule),
+            word!(Standing, found.standing),
+        );
+        format!("{rule} {standing}: {}", found.text)
+    });
+    let reprobes = row.reprobes.iter().map(|again| {
+        let came = if again.passed { "passed" } else { "failed" };
+        let note = if again.note.is_empty() {
+            String::new()
+        } else {
+            format!(", {}", again.note)
+        };
+        format!(
+            "{} {came}: {}, by {}{note}",
+            at(again.happened_at.as_ref()),
+            temperatures(&again.probes),
+            again.actor
+        )
+    });
+    let holds = row.holds.iter().map(|hold| {
+        let what = if hold.released { "released" } else { "held" };
+        format!(
+            "{} {what} by {}: {}",
+            at(hold.happened_at.as_ref()),
+            hold.actor,
+            hold.reason
+        )
+    });
+    let conditions = row.conditions.iter().map(|shot| word!(Condition, *shot));
+    let ended = if row.ended.is_empty() {
+        String::new()
+    } else {
+        format!("{} by {}: {}", row.ended, row.ended_by, row.ended_reason)
+    };
+    let ice = match row.ice_around {
+        None => "",
+        Some(true) => "ice around",
+        Some(false) => "no ice around",
+    };
+    vec![
+        ("lot code", row.lot_code.clone()),
+        ("ended", ended),
+        ("shot", list(conditions.collect(), ", ")),
+        ("reason", row.reason.clone()),
+        ("what was done", row.corrective_action.clone()),
+        ("areas", list(areas, ", ")),
+        (
+            "caught",
+            show::days(row.harvest_from.as_ref(), row.harvest_to.as_ref()),
+        ),
+        ("first speared", at(row.first_speared_at.as_ref())),
+        ("iced", at(row.iced_at.as_ref())),
+        ("ice", ice.to_owned()),
+        ("probes", temperatures(&row.probes)),
+        (
+            "smallest fish",
+            row.smallest_length
+                .as_ref()
+                .map_or_else(String::new, show::length),
+        ),
+        ("found", list(findings.collect(), "; ")),
+        ("probe again by", at(row.reprobe_due_at.as_ref())),
+        ("probed again", list(reprobes.collect(), "; ")),
+        ("holds", list(holds.collect(), "; ")),
+        (
+            "taken home",
+            show::weight_unless_zero(row.taken_home.as_ref()),
+        ),
+    ]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_text_with_commas_and_quotes_stays_one_cell_and_no_formula() {
+        let mut lines = String::new();
+        let cells = ["plain", "a, \"b\"", "=1+1", ""];
+        line(&mut lines, cells.into_iter().map(str::to_owned));
+        assert_eq!(lines, "plain,\"a, \"\"b\"\"\",'=1+1,\r\n");
+    }
+
+    #[test]
+    fn every_line_has_a_cell_for_every_name() {
+        let log = v1::GetReceivingLogResponse {
+            rows: vec![v1::ReceivingLogRow::default()],
+            ..v1::GetReceivingLogResponse::default()
+        };
+        let lines = csv(&log, &Known::default());
+        let cells: Vec<usize> = lines.lines().map(|line| line.split(',').count()).collect();
+        // "accepted" is one cell; nothing else here has a comma in it.
+        assert_eq!(cells.len(), 2);
+        assert_eq!(cells[0], cells[1], "{lines}");
+    }
+}
