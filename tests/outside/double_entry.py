@@ -153,6 +153,28 @@ class Documents:
             self.owe(f"owed:{party}", "purchases:", owed)
             self.owe(f"held:{party}", "purchases:", held)
 
+    def take_settle(self, entry, asked, settled):
+        payee, taken = asked["payee"], 0
+        for row in settled["deductions"]:
+            account = "advance" if row["due"]["advance"] else "carry"
+            cents = number(row, "taken", "minor")
+            self.owe(f"owed:{payee}", f"{account}:{payee}", cents)
+            taken += cents
+        paid = sum(number(payment, "amount", "minor") for payment in asked["payments"])
+        self.owe(f"owed:{payee}", f"paid:{payee}", paid)
+        items = sum(number(item, "amount", "minor") for item in settled["items"])
+        payable = items + number(settled, "brought", "minor")
+        self.checks.same(f"settlement {entry}", payable, taken + paid + min(payable, 0))
+
+    def take_advance(self, _entry, asked, _outcome):
+        payee = asked["payee"]
+        cents = number(asked, "payment", "amount", "minor")
+        self.owe(f"advance:{payee}", f"paid:{payee}", cents)
+
+    def take_charge(self, _entry, asked, _outcome):
+        payee = asked["payee"]
+        self.owe(f"carry:{payee}", f"deduction:{payee}", number(asked, "amount", "minor"))
+
     def take_void(self, _entry, asked, _outcome):
         self.undo(int(asked["ticket"]))
 

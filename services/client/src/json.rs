@@ -269,4 +269,68 @@ mod tests {
             "{wrong_word}"
         );
     }
+
+    /// Fields of a price per weight, of all that can be reached from a message.
+    fn prices(from: &MessageDescriptor, seen: &mut Vec<String>, found: &mut Vec<String>) {
+        if seen.contains(&from.full_name().to_owned()) {
+            return;
+        }
+        seen.push(from.full_name().to_owned());
+        for field in from.fields() {
+            if let prost_reflect::Kind::Message(inner) = field.kind() {
+                if inner.name().ends_with("UnitPrice") {
+                    found.push(format!("{}.{}", from.name(), field.name()));
+                } else {
+                    prices(&inner, seen, found);
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn a_kitchen_reads_no_dock_price_and_a_diver_no_resale_price() {
+        let pool = DescriptorPool::decode(proto::DESCRIPTORS).unwrap();
+        let reads = |name: &str| {
+            let message = pool.get_message_by_name(&format!("weighhouse.v1.{name}"));
+            let (mut seen, mut found) = (Vec::new(), Vec::new());
+            prices(&message.unwrap(), &mut seen, &mut found);
+            found.sort();
+            found.dedup();
+            (seen, found)
+        };
+        // What a kitchen reads bears neither a price nor an amount of money.
+        for name in ["ListSupplierYieldsResponse", "GetLotResponse"] {
+            let (seen, found) = reads(name);
+            assert_eq!(found, [""; 0], "{name}");
+            assert!(!seen.iter().any(|of| of.ends_with(".Money")), "{name}");
+        }
+        // What a diver reads bears the prices at the dock and no other.
+        for name in [
+            "GetTicketResponse",
+            "GetStatementResponse",
+            "PreviewSettlementResponse",
+            "GetCashYearResponse",
+        ] {
+            let (_, found) = reads(name);
+            let dock = |field: &String| {
+                field.starts_with("TicketLine.") || field == "Adjustment.per_weight"
+            };
+            assert!(found.iter().all(dock), "{name}: {found:?}");
+        }
+        // Only a movement says what fish was sold on for, and nothing reads it back.
+        assert_eq!(
+            reads("RecordMovementRequest").1,
+            ["RecordMovementRequest.price"]
+        );
+        let reached = pool
+            .services()
+            .flat_map(|service| service.methods().collect::<Vec<_>>())
+            .filter(|method| {
+                reads(method.output().name())
+                    .0
+                    .iter()
+                    .any(|of| of.ends_with(".RecordMovementRequest"))
+            });
+        assert_eq!(reached.count(), 0);
+    }
 }

@@ -112,6 +112,7 @@ pub fn text(statement: &v1::Statement, known: &Known) -> String {
             "owed after",
             total(statement.owed_after.as_ref(), statement.held_after.as_ref()),
         )]);
+        open(&mut page, statement);
         return page.done();
     }
     page.table(
@@ -130,7 +131,47 @@ pub fn text(statement: &v1::Statement, known: &Known) -> String {
         "owed after",
         total(statement.owed_after.as_ref(), statement.held_after.as_ref()),
     )]);
+    payments(&mut page, statement);
+    open(&mut page, statement);
     page.done()
+}
+
+/// How each settlement, advance and charge came about.
+fn payments(page: &mut Page, statement: &v1::Statement) {
+    for row in statement.rows.iter().filter(|row| !row.detail.is_empty()) {
+        let amounts = [
+            ("paid", &row.paid),
+            ("taken off", &row.taken_off),
+            ("to be taken off", &row.to_take_off),
+        ];
+        let amounts = amounts.into_iter().filter(|(_, amount)| amount.is_some());
+        let amounts: Vec<String> = amounts
+            .map(|(what, amount)| format!("{what} {}", show::money(amount.as_ref())))
+            .collect();
+        page.paragraph(format!(
+            "{} {} {}: {} ({})",
+            show::day(row.pay_day.as_ref()),
+            row.what,
+            row.entry_id,
+            amounts.join(", "),
+            row.detail
+        ));
+    }
+}
+
+/// What is still to be taken off, and what is disputed, as it stands today.
+fn open(page: &mut Page, statement: &v1::Statement) {
+    for due in &statement.dues {
+        let kind = if due.advance { "advance" } else { "charge" };
+        page.line(format!(
+            "  still to be taken off: {kind} {}, {}",
+            due.name,
+            show::money(due.due.as_ref())
+        ));
+    }
+    for dispute in &statement.disputes {
+        page.paragraph(crate::ticket::disputed(dispute));
+    }
 }
 
 #[cfg(test)]
@@ -142,6 +183,42 @@ mod tests {
             amount_minor,
             currency: "USD".to_owned(),
         })
+    }
+
+    #[test]
+    fn a_statement_says_what_was_paid_what_is_carried_and_what_is_disputed() {
+        let statement = v1::Statement {
+            rows: vec![v1::StatementRow {
+                what: "settlement".to_owned(),
+                entry_id: "2031050300010000001".to_owned(),
+                owed: usd(-36_000),
+                paid: usd(32_000),
+                taken_off: usd(4_000),
+                detail: "currency 320.00 USD".to_owned(),
+                ..v1::StatementRow::default()
+            }],
+            dues: vec![v1::Deduction {
+                name: "gear".to_owned(),
+                due: usd(20_000),
+                ..v1::Deduction::default()
+            }],
+            disputes: vec![v1::Dispute {
+                line: 2,
+                text: "heavier".to_owned(),
+                ..v1::Dispute::default()
+            }],
+            ..v1::Statement::default()
+        };
+        let text = text(&statement, &Known::default());
+        for part in [
+            "paid 320.00 USD, taken off 40.00 USD (currency 320.00 USD)",
+            "still to be taken off: charge gear, 200.00 USD",
+            "Line 2 of ticket",
+            "Nobody has answered yet.",
+        ] {
+            let flat = text.split_whitespace().collect::<Vec<_>>().join(" ");
+            assert!(flat.contains(part), "{part}: {text}");
+        }
     }
 
     #[test]

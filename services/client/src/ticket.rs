@@ -69,7 +69,46 @@ pub fn text(ticket: &v1::Ticket, known: &Known) -> String {
     money(&mut page, ticket);
     undersize(&mut page, ticket);
     notices(&mut page, &ticket.notices, &ticket.answers);
+    followed(&mut page, ticket, known);
     page.done()
+}
+
+/// What became of its pay, and what was said against it; nothing on a fresh one.
+fn followed(page: &mut Page, ticket: &v1::Ticket, known: &Known) {
+    if ticket.dispute_until.is_none() {
+        return;
+    }
+    page.line("");
+    page.facts(&[
+        ("settled by", ticket.settled_by.join(", ")),
+        (
+            "a line can be disputed until",
+            known.instant(ticket.site, ticket.dispute_until.as_ref()),
+        ),
+        (
+            "the diver can object until",
+            known.instant(ticket.site, ticket.object_until.as_ref()),
+        ),
+    ]);
+    for dispute in &ticket.disputes {
+        page.paragraph(disputed(dispute));
+    }
+}
+
+/// "Line 1 is disputed (2031...): heavier. Answer: weighed again."
+pub(crate) fn disputed(dispute: &v1::Dispute) -> String {
+    let what = match dispute.line {
+        0 => format!("Ticket {}", dispute.ticket),
+        line => format!("Line {line} of ticket {}", dispute.ticket),
+    };
+    let answer = match dispute.answer_id.as_str() {
+        "" => "Nobody has answered yet.".to_owned(),
+        id => format!("Answered by {id}: {}", dispute.answer),
+    };
+    format!(
+        "{what} is disputed ({}): {} {answer}",
+        dispute.entry_id, dispute.text
+    )
 }
 
 fn head(page: &mut Page, ticket: &v1::Ticket, known: &Known) {
