@@ -299,7 +299,7 @@ async fn a_tally_is_kept_shown_and_turned_into_catch_by_dive_and_hour() {
     );
     // At the table another look is taken.
     let making: v1::RecordMakingRequest = message(json!({
-        "requestId": fresh(), "site": 1, "kind": "MAKING_KIND_DRESS", "cutter": "wren-haldane",
+        "requestId": fresh(), "site": 1, "kind": "MAKING_KIND_DRESS", "cutter": "bess-orrin",
         "specification": "gutted",
         "inputs": [{"part": {"lotCode": code, "part": 1}, "weight": lb("20.00")}],
         "outputs": [

@@ -90,22 +90,28 @@ pub async fn of_ticket(tx: &mut Tx, number: i64, by: Option<i64>) -> Result<Vec<
         )
     };
     let sql = format!(
-        "SELECT party, CAST(SUM(owed) AS BIGINT), CAST(SUM(held) AS BIGINT) \
-         FROM ({} UNION ALL {}) posted GROUP BY party ORDER BY MIN(entry), MIN(n), party",
+        "SELECT party, owed, held FROM ({} UNION ALL {}) posted ORDER BY entry, n",
         side("to", ""),
         side("from", "-"),
     );
     let one = [Some(Val::Int(number)), by.map(Val::Int)];
     let binds: Vec<Val<'_>> = [one, one].into_iter().flatten().flatten().collect();
-    let rows = tx.fetch(&sql, &binds).await?;
-    Ok(rows
-        .iter()
-        .map(|row| Has {
-            party: row.text(0).to_owned(),
-            owed: row.int(1),
-            held: row.int(2),
-        })
-        .collect())
+    let mut all: Vec<Has> = Vec::new();
+    for row in tx.fetch(&sql, &binds).await? {
+        let (party, owed, held) = (row.text(0), row.int(1), row.int(2));
+        match all.iter_mut().find(|has| has.party == party) {
+            Some(has) => {
+                has.owed += owed;
+                has.held += held;
+            }
+            None => all.push(Has {
+                party: party.to_owned(),
+                owed,
+                held,
+            }),
+        }
+    }
+    Ok(all)
 }
 
 /// A change of what a party is owed and of what is held, by one entry.

@@ -130,11 +130,11 @@ async fn check_of_ticket(db: Db) {
 
     assert_eq!(
         of(ticket, None).await,
-        [has("ana", 270, 60), has("zoe", 630, 70)]
+        [has("zoe", 630, 70), has("ana", 270, 60)]
     );
     assert_eq!(
         of(ticket, Some(hold)).await,
-        [has("ana", -30, 30), has("zoe", -70, 70)]
+        [has("zoe", -70, 70), has("ana", -30, 30)]
     );
     assert_eq!(of(ticket + 500, None).await, [has("ana", 9, 0)]);
     assert_eq!(of(ticket + 1_000, None).await, []);

@@ -186,4 +186,5 @@ fn sum(amounts: &[i64]) -> i64 {
 }
 
 #[cfg(test)]
+#[expect(clippy::unwrap_used, reason = "a test may panic")]
 mod tests;

@@ -134,18 +134,19 @@ fn what_cannot_be_split_is_refused_with_the_payee() {
 #[test]
 fn everybody_gives_of_what_they_have() {
     #[rustfmt::skip]
-    let cases: [(i64, &[i64], &[i64], &[i64]); 8] = [
+    type Case = (i64, &'static [i64], &'static [i64], &'static [i64]);
+    let cases: [Case; 8] = [
         // amount, each has, as it was taken, each gives
-        (10, &[30, 70],  &[],      &[3, 7]),
-        (1,  &[50, 50],  &[],      &[1, 0]),
-        (1,  &[0, 50],   &[],      &[0, 1]),
-        (99, &[49, 50],  &[],      &[49, 50]),
+        (10, &[30, 70], &[], &[3, 7]),
+        (1, &[50, 50], &[], &[1, 0]),
+        (1, &[0, 50], &[], &[0, 1]),
+        (99, &[49, 50], &[], &[49, 50]),
         // Back as it was taken, though by what they have now it would be 2 and 1.
-        (3,  &[20, 10],  &[1, 2],  &[1, 2]),
+        (3, &[20, 10], &[1, 2], &[1, 2]),
         // Not where one no longer has it, or where it is another amount.
-        (3,  &[20, 1],   &[1, 2],  &[3, 0]),
-        (2,  &[20, 10],  &[1, 2],  &[1, 1]),
-        (5,  &[0, -3],   &[],      &[5, 0]),
+        (3, &[20, 1], &[1, 2], &[3, 0]),
+        (2, &[20, 10], &[1, 2], &[1, 1]),
+        (5, &[0, -3], &[], &[5, 0]),
     ];
     for (amount, has, as_taken, gives) in cases {
         assert_eq!(
