@@ -308,8 +308,13 @@ async fn the_log_of_a_day_shows_warm_refused_and_probed_again() {
     for piece in ["refused", "58 F", "probed again:", "left with the diver"] {
         assert!(shown.contains(piece), "{piece}\n{shown}");
     }
-    let csv = said(&server.client(&[&words[..], &["--csv"]].concat()));
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("log.csv");
+    let saved = server.client(&[&words[..], &["--csv", file.to_str().unwrap()]].concat());
+    assert!(said(&saved).contains("2 rows are in"), "{}", said(&saved));
+    let csv = std::fs::read_to_string(&file).unwrap();
     assert_eq!(csv.trim_end().lines().count(), 3, "{csv}");
+    assert!(csv.contains("58 F"), "{csv}");
 
     // A ticket that was voided stays in the log, marked.
     let request = v1::VoidTicketRequest {

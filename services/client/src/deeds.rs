@@ -766,28 +766,6 @@ const ENTRIES: &[Entry] = &[
         ],
         example: "settings --file settings.json",
     },
-    Entry {
-        name: "post-prices",
-        about: "Post the price list of a file, as protobuf JSON of the contract's PriceList",
-        deed: "priceList",
-        file: "priceList",
-        fixed: &[],
-        flags: &[
-            may(
-                "site",
-                "priceList.site",
-                Takes::Number,
-                "Number of the site",
-            ),
-            may(
-                "from",
-                "priceList.effectiveFrom",
-                Takes::Instant,
-                "From when it holds; 60 s from now when left out",
-            ),
-        ],
-        example: "post-prices --file lionfish-prices.json --from 2031-05-03T06:00:00-04:00",
-    },
 ];
 
 /// One deed, as it was typed.
@@ -872,7 +850,8 @@ impl Entry {
                     .value_parser(clap::value_parser!(uuid::Uuid))
                     .help("UUID of the request; sent again, it gives the first answer"),
             );
-        Reach::augment_args(command)
+        // What it flattens has an about of its own.
+        Reach::augment_args(command).about(self.about)
     }
 
     fn weighs(&self) -> bool {

@@ -9,6 +9,7 @@ use proto::v1;
 use crate::Reach;
 use crate::known::Known;
 use crate::service::Service;
+use crate::sheet;
 use crate::show::{self, Column, Page, word};
 use crate::trouble::Trouble;
 use crate::{landing, ticket};
@@ -58,22 +59,7 @@ impl LandingReport {
                 .await;
         };
         let known = Known::ask(&service).await?;
-        let trouble = |why: String| Trouble::File(format!("{}: {why}", file.display()));
-        let Csv { bytes, guarded } = csv(&report).map_err(|e| trouble(e.to_string()))?;
-        std::fs::write(file, bytes).map_err(|e| trouble(e.to_string()))?;
-        let mut page = Page::default();
-        page.line(format!(
-            "{}{} rows are in {}.",
-            known.clock_note(),
-            report.rows.len(),
-            file.display()
-        ));
-        if guarded > 0 {
-            page.line(format!(
-                "{guarded} cells begin with = + - or @: an apostrophe stands before each, so that \
-                 a spreadsheet does not run it."
-            ));
-        }
+        let mut page = sheet::save(file, rows(&report), &known)?;
         for remark in &report.remarks {
             page.line(remark);
         }
@@ -124,8 +110,7 @@ pub fn text(report: &v1::ListLandingsResponse) -> String {
                 row.lot_code.clone(),
                 row.harvester_name.clone(),
                 row.licence_number.clone(),
-                row.species_name.clone(),
-                word!(Presentation, row.presentation),
+                show::fish(&row.species_name, row.presentation),
                 show::weight(row.bought.as_ref()),
                 pieces(row),
                 ticket::areas(&row.areas),
@@ -141,7 +126,6 @@ pub fn text(report: &v1::ListLandingsResponse) -> String {
                 Column::Left("diver"),
                 Column::Left("licence"),
                 Column::Left("fish"),
-                Column::Left("form"),
                 Column::Right("bought"),
                 Column::Right("count"),
                 Column::Left("areas"),
@@ -163,13 +147,6 @@ fn pieces(row: &v1::LandingRow) -> String {
         (Some(n), false) => n.to_string(),
         (Some(n), true) => format!("about {n}"),
     }
-}
-
-/// A report as CSV.
-struct Csv {
-    bytes: Vec<u8>,
-    /// Cells that have an apostrophe before them.
-    guarded: usize,
 }
 
 const HEADER: [&str; 30] = [
@@ -205,25 +182,10 @@ const HEADER: [&str; 30] = [
     "currency",
 ];
 
-fn csv(report: &v1::ListLandingsResponse) -> Result<Csv, csv::Error> {
-    let mut writer = csv::WriterBuilder::new()
-        .terminator(csv::Terminator::CRLF)
-        .from_writer(Vec::new());
-    writer.write_record(HEADER)?;
-    let mut guarded = 0;
-    for row in &report.rows {
-        let cells = cells(row).map(|cell| {
-            if cell.starts_with(['=', '+', '-', '@', '\t', '\r']) {
-                guarded += 1;
-                format!("'{cell}")
-            } else {
-                cell
-            }
-        });
-        writer.write_record(&cells)?;
-    }
-    let bytes = writer.into_inner().map_err(|e| e.into_error())?;
-    Ok(Csv { bytes, guarded })
+/// The report for a spreadsheet, the headings first.
+fn rows(report: &v1::ListLandingsResponse) -> impl Iterator<Item = [String; 30]> {
+    let rows = report.rows.iter().map(cells);
+    std::iter::once(HEADER.map(str::to_owned)).chain(rows)
 }
 
 fn cells(row: &v1::LandingRow) -> [String; 30] {
@@ -330,7 +292,7 @@ mod tests {
 
     #[test]
     fn the_csv_reads_back_and_runs_no_formula() {
-        let written = csv(&report()).unwrap();
+        let written = sheet::write(rows(&report())).unwrap();
         assert_eq!(written.guarded, 3);
         let text = String::from_utf8(written.bytes.clone()).unwrap();
         // RFC 4180: lines end with CRLF; a cell with a quote, comma or line end is

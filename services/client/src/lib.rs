@@ -29,6 +29,7 @@ pub mod see_to;
 pub mod send;
 pub mod service;
 pub mod settle;
+mod sheet;
 pub mod show;
 pub mod statement;
 pub mod tally;
@@ -317,7 +318,7 @@ mod tests {
         use clap_complete::Shell;
         for shell in [Shell::Bash, Shell::Zsh, Shell::Fish] {
             let script = completions(Program::command(), shell);
-            for word in ["weigh-in", "post-prices", "request-id"] {
+            for word in ["weigh-in", "agree-price", "request-id"] {
                 assert!(script.contains(word), "{shell}: {word}");
             }
         }

@@ -95,16 +95,13 @@ impl Language {
         match v1::Confirmation::try_from(confirmation).unwrap_or_default() {
             v1::Confirmation::Unspecified => "",
             v1::Confirmation::ByDiver => self.say("by the diver", "por el buzo"),
-            v1::Confirmation::DiverAbsent => self.say(
-                "diver absent, 24 h to object",
-                "buzo ausente, 24 h para objetar",
-            ),
+            v1::Confirmation::DiverAbsent => self.say("diver absent", "buzo ausente"),
         }
     }
 
-    fn caution(self, notice: &v1::Notice) -> &str {
+    fn caution(self, notice: &v1::Notice, bought: &str) -> String {
         if self == Language::En {
-            return &notice.text;
+            return notice.text.clone();
         }
         match notice.code.as_str() {
             "venomous_spines" => {
@@ -122,8 +119,10 @@ impl Language {
                  salir no va a nadie."
             }
             "allergen" => {
-                "Alérgeno: pescado. Dígalo, con la especie, en todo lo que salga para una cocina o \
-                 un beneficiario."
+                return format!(
+                    "Alérgeno: pescado ({bought}). Dígalo en todo lo que salga para una cocina o \
+                     un beneficiario."
+                );
             }
             "donation" => {
                 "Done solo alimento en aparente buen estado; rigen además las normas sanitarias \
@@ -135,6 +134,7 @@ impl Language {
             }
             _ => "Hay otra precaución en el boleto completo: léala.",
         }
+        .to_owned()
     }
 }
 
@@ -259,6 +259,11 @@ fn head(paper: &mut Paper, ticket: &v1::Ticket, known: &Known, language: Languag
         language.say("Confirmed", "Confirmado"),
         language.confirmation(ticket.confirmation),
     );
+    if ticket.object_until.is_some() {
+        let until = known.instant(ticket.site, ticket.object_until.as_ref());
+        let objects = language.say("May object until", "Puede objetar hasta");
+        paper.words(0, &format!("{objects} {until}"));
+    }
     if let Some(rewrites) = &ticket.rewrites {
         let of = language.say("In place of", "En lugar de");
         paper.pair(0, of, &rewrites.ticket);
@@ -480,13 +485,20 @@ fn small(paper: &mut Paper, ticket: &v1::Ticket, language: Language) {
 
 fn cautions(paper: &mut Paper, ticket: &v1::Ticket, language: Language) {
     let caution = i32::from(v1::NoticeKind::Caution);
-    let mut said: Vec<&str> = Vec::new();
+    let bought: std::collections::BTreeSet<&str> = ticket
+        .lots
+        .iter()
+        .filter(|lot| !lot.lot_code.is_empty())
+        .map(|lot| lot.species_name.as_str())
+        .collect();
+    let bought = bought.into_iter().collect::<Vec<_>>().join(", ");
+    let mut said: Vec<String> = Vec::new();
     for notice in ticket
         .notices
         .iter()
         .filter(|notice| notice.kind == caution)
     {
-        let text = language.caution(notice);
+        let text = language.caution(notice, &bought);
         if !said.contains(&text) {
             said.push(text);
         }
@@ -496,7 +508,7 @@ fn cautions(paper: &mut Paper, ticket: &v1::Ticket, language: Language) {
     }
     paper.rule();
     paper.line(language.say("CAUTIONS", "PRECAUCIONES"));
-    for text in said {
+    for text in &said {
         paper.words(0, text);
     }
 }

@@ -1,11 +1,14 @@
 //! `receiving-log`: each lot of a day as it came in, refused fish included, with
 //! what was found, what was answered, and what was done about it since.
 
+use std::path::PathBuf;
+
 use proto::google::r#type::Date;
 use proto::v1;
 
 use crate::Reach;
 use crate::known::Known;
+use crate::sheet;
 use crate::show::{self, Column, Page, word};
 use crate::trouble::Trouble;
 
@@ -13,7 +16,7 @@ use crate::trouble::Trouble;
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Example:
   weighhouse receiving-log --site 1 --day 2031-04-28
-  weighhouse receiving-log --site 1 --day 2031-04-28 --csv")]
+  weighhouse receiving-log --site 1 --day 2031-04-28 --csv log.csv")]
 pub struct ReceivingLog {
     /// Number of the site
     #[arg(long)]
@@ -21,9 +24,9 @@ pub struct ReceivingLog {
     /// Business day, YYYY-MM-DD
     #[arg(long, value_parser = crate::day)]
     day: Date,
-    /// Print comma-separated values, a row a lot
-    #[arg(long, conflicts_with = "json")]
-    csv: bool,
+    /// Write all of it to this file, as CSV (RFC 4180); one that is there is replaced
+    #[arg(long, value_name = "FILE", conflicts_with = "json")]
+    csv: Option<PathBuf>,
     #[command(flatten)]
     reach: Reach,
 }
@@ -37,9 +40,9 @@ impl ReceivingLog {
                 day: Some(self.day),
             })
             .await?;
-        if self.csv {
+        if let Some(file) = &self.csv {
             let known = Known::ask(&service).await?;
-            return Ok(csv(&log, &known));
+            return Ok(sheet::save(file, rows(&log, &known), &known)?.done());
         }
         self.reach
             .say(&service, &log, |known| text(&log, known))
@@ -95,10 +98,16 @@ pub fn text(log: &v1::GetReceivingLogResponse, known: &Known) -> String {
         &rows,
     );
     for row in &log.rows {
-        page.line("");
+        page.heading(format!(
+            "{}/{}, {} of {}",
+            row.ticket,
+            row.lot_n,
+            show::fish(&row.species_name, row.presentation),
+            row.harvester_name
+        ));
         for (what, said) in facts(log.site, row, known) {
             if !said.is_empty() {
-                page.paragraph(format!("{}/{} {what}: {said}", row.ticket, row.lot_n));
+                page.paragraph(format!("{what}: {said}"));
             }
         }
     }
@@ -109,34 +118,13 @@ pub fn text(log: &v1::GetReceivingLogResponse, known: &Known) -> String {
     page.done()
 }
 
-/// The log for a spreadsheet: a row a lot, times with their offset.
-#[must_use]
-pub fn csv(log: &v1::GetReceivingLogResponse, known: &Known) -> String {
-    let mut lines = String::new();
-    let head = [
-        "place",
-        "weighed_in",
-        "recorded",
-        "written_by",
-        "ticket",
-        "lot",
-        "diver",
-        "species",
-        "fish",
-        "form",
-        "net",
-        "unit",
-        "answer",
-        "warmest",
-    ];
+/// The log for a spreadsheet, the headings first: a row a lot.
+fn rows(log: &v1::GetReceivingLogResponse, known: &Known) -> Vec<Vec<String>> {
     let named = facts(log.site, &v1::ReceivingLogRow::default(), known);
     let named = named.iter().map(|(what, _)| what.replace(' ', "_"));
-    let head = head.iter().map(|name| (*name).to_owned());
-    line(&mut lines, head.chain(named));
-    for row in &log.rows {
+    let head = HEADER.map(str::to_owned).into_iter().chain(named).collect();
+    let rows = log.rows.iter().map(|row| {
         let net = row.net.clone().unwrap_or_default();
-        let unit = show::weight(row.net.as_ref());
-        let unit = unit.rsplit_once(' ').map_or("", |(_, unit)| unit);
         let cells = [
             log.place.clone(),
             known.instant(log.site, row.received_at.as_ref()),
@@ -149,7 +137,7 @@ pub fn csv(log: &v1::GetReceivingLogResponse, known: &Known) -> String {
             row.species_name.clone(),
             word!(Presentation, row.presentation),
             net.shown.clone(),
-            unit.to_owned(),
+            word!(WeightUnit, net.unit),
             decision(row),
             row.warmest
                 .as_ref()
@@ -157,29 +145,27 @@ pub fn csv(log: &v1::GetReceivingLogResponse, known: &Known) -> String {
         ];
         let facts = facts(log.site, row, known);
         let facts = facts.into_iter().map(|(_, said)| said);
-        line(&mut lines, cells.into_iter().chain(facts));
-    }
-    lines
+        cells.into_iter().chain(facts).collect::<Vec<String>>()
+    });
+    std::iter::once(head).chain(rows).collect()
 }
 
-/// One line of RFC 4180: quoted where it must be. A text that a spreadsheet would
-/// take for a formula is kept one by an apostrophe.
-fn line(lines: &mut String, cells: impl Iterator<Item = String>) {
-    let quoted = cells.map(|cell| {
-        let cell = if cell.starts_with(['=', '+', '-', '@']) {
-            format!("'{cell}")
-        } else {
-            cell
-        };
-        if cell.contains([',', '"', '\n', '\r']) {
-            format!("\"{}\"", cell.replace('"', "\"\""))
-        } else {
-            cell
-        }
-    });
-    lines.push_str(&quoted.collect::<Vec<_>>().join(","));
-    lines.push_str("\r\n");
-}
+const HEADER: [&str; 14] = [
+    "place",
+    "weighed_in",
+    "recorded",
+    "written_by",
+    "ticket",
+    "lot",
+    "diver",
+    "species",
+    "fish",
+    "form",
+    "net",
+    "unit",
+    "answer",
+    "warmest",
+];
 
 fn decision(row: &v1::ReceivingLogRow) -> String {
     match row.decision() {
@@ -283,23 +269,13 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_text_with_commas_and_quotes_stays_one_cell_and_no_formula() {
-        let mut lines = String::new();
-        let cells = ["plain", "a, \"b\"", "=1+1", ""];
-        line(&mut lines, cells.into_iter().map(str::to_owned));
-        assert_eq!(lines, "plain,\"a, \"\"b\"\"\",'=1+1,\r\n");
-    }
-
-    #[test]
-    fn every_line_has_a_cell_for_every_name() {
+    fn every_row_has_a_cell_for_every_heading() {
         let log = v1::GetReceivingLogResponse {
             rows: vec![v1::ReceivingLogRow::default()],
             ..v1::GetReceivingLogResponse::default()
         };
-        let lines = csv(&log, &Known::default());
-        let cells: Vec<usize> = lines.lines().map(|line| line.split(',').count()).collect();
-        // "accepted" is one cell; nothing else here has a comma in it.
-        assert_eq!(cells.len(), 2);
-        assert_eq!(cells[0], cells[1], "{lines}");
+        let rows = rows(&log, &Known::default());
+        let cells: Vec<usize> = rows.iter().map(Vec::len).collect();
+        assert_eq!(cells, [31, 31], "{rows:?}");
     }
 }

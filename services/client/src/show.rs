@@ -212,7 +212,8 @@ fn least_width(columns: &[Column], headings: &[String], rows: &[Vec<String>], at
     };
     let heading = headings.get(at).map_or(0, longest_word);
     let cells = rows.iter().filter_map(|row| row.get(at)).map(|cell| {
-        if matches!(columns.get(at), Some(Column::Right(_))) {
+        let is_figure = cell.contains(|c: char| c.is_ascii_digit());
+        if is_figure && matches!(columns.get(at), Some(Column::Right(_))) {
             cell.chars().count()
         } else {
             longest_word(cell)
@@ -349,6 +350,11 @@ macro_rules! word {
     };
 }
 pub(crate) use word;
+
+/// `Lionfish, whole`.
+pub(crate) fn fish(species: &str, presentation: i32) -> String {
+    format!("{species}, {}", word!(Presentation, presentation))
+}
 
 /// `12.25 in`.
 pub(crate) fn length(length: &proto::v1::Length) -> String {

@@ -389,7 +389,7 @@ fn paid(page: &mut Page, ticket: &v1::Ticket, known: &Known) {
         .map(|line| {
             vec![
                 line.n.to_string(),
-                format!("{}/{}", line.lot_code, line.part),
+                format!("{}/{}", lot_number(ticket, &line.lot_code), line.part),
                 known.species(&line.species),
                 show::grade(&line.grade),
                 word!(Condition, line.condition),
@@ -441,6 +441,12 @@ fn paid(page: &mut Page, ticket: &v1::Ticket, known: &Known) {
             line.agreed_reason
         ));
     }
+}
+
+/// Number under which the lot of this code stands on the ticket.
+fn lot_number(ticket: &v1::Ticket, lot_code: &str) -> String {
+    let lot = ticket.lots.iter().find(|lot| lot.lot_code == lot_code);
+    lot.map_or_else(|| lot_code.to_owned(), |lot| lot.n.to_string())
 }
 
 /// `plate, 0.75 to under 1.25 lb`.

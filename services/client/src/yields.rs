@@ -6,7 +6,7 @@ use proto::v1;
 
 use crate::Reach;
 use crate::known::Known;
-use crate::show::{self, Column, Page, word};
+use crate::show::{self, Column, Page};
 use crate::trouble::Trouble;
 
 /// Arguments of `yields`.
@@ -90,8 +90,7 @@ pub(crate) fn list(page: &mut Page, yields: &[v1::YieldRow], known: &Known) {
         .map(|row| {
             vec![
                 known.party(&row.supplier),
-                known.species(&row.species),
-                word!(Presentation, row.presentation),
+                show::fish(&known.species(&row.species), row.presentation),
                 row.specification.clone(),
                 if row.customer_kitchen {
                     "customer's kitchen"
@@ -123,7 +122,6 @@ pub(crate) fn list(page: &mut Page, yields: &[v1::YieldRow], known: &Known) {
         &[
             Column::Left("supplier"),
             Column::Left("fish"),
-            Column::Left("form"),
             Column::Left("cut to"),
             Column::Left("where"),
             Column::Right("cuts"),

@@ -267,6 +267,17 @@ mod tests {
     }
 
     #[test]
+    fn every_command_says_what_it_does_in_words_of_its_own() {
+        let mut said = std::collections::BTreeSet::new();
+        for command in Program::command().get_subcommands() {
+            let about = command.get_about().map(ToString::to_string);
+            let about = about.unwrap_or_default();
+            assert!(!about.is_empty(), "{}", command.get_name());
+            assert!(said.insert(about), "{}", command.get_name());
+        }
+    }
+
+    #[test]
     fn every_command_shows_an_example() {
         for command in Program::command().get_subcommands() {
             let help = command
