@@ -195,10 +195,9 @@ fn part_rows(page: &mut Page, parts: &[&v1::PartBalance], known: &Known) {
                 (false, false) => "not counted",
             };
             vec![
-                show::part(part.part.as_ref()),
                 [
-                    known.species(&part.species),
-                    word!(Presentation, part.presentation),
+                    show::part(part.part.as_ref()),
+                    show::fish(&known.species(&part.species), part.presentation),
                     part.supplier.clone(),
                 ]
                 .join(" ")
@@ -216,8 +215,7 @@ fn part_rows(page: &mut Page, parts: &[&v1::PartBalance], known: &Known) {
         .collect();
     page.table(
         &[
-            Column::Left("part"),
-            Column::Left("fish, supplier"),
+            Column::Left("part, fish, supplier"),
             Column::Right("opening"),
             Column::Right("in"),
             Column::Right("out"),

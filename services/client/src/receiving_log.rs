@@ -54,11 +54,8 @@ impl ReceivingLog {
 /// cautions once.
 #[must_use]
 pub fn text(log: &v1::GetReceivingLogResponse, known: &Known) -> String {
-    let mut page = Page::title(format!(
-        "Receiving log of {} at {}",
-        show::day(log.day.as_ref()),
-        log.place
-    ));
+    let mut page = Page::title(format!("Receiving log of {}", show::day(log.day.as_ref())));
+    page.paragraph(&log.place);
     if log.rows.is_empty() {
         page.line("  Nothing came in.");
         return page.done();

@@ -124,13 +124,12 @@ impl Page {
             ));
         }
         table.set_content_arrangement(ContentArrangement::Dynamic);
-        table.set_width(u16::try_from(WIDEST_TABLE).unwrap_or(u16::MAX));
         let kept = (0..columns.len()).filter(|at| used.get(*at) == Some(&true));
-        for (column, at) in table.column_iter_mut().zip(kept) {
+        let spans = kept.map(|at| span(columns, headings, rows, at)).collect();
+        for (column, width) in table.column_iter_mut().zip(fit(spans)) {
             column.set_padding((0, 1));
-            let least = least_width(columns, headings, rows, at).saturating_add(1);
-            let least = Width::Fixed(u16::try_from(least).unwrap_or(u16::MAX));
-            column.set_constraint(ColumnConstraint::LowerBoundary(least));
+            let width = Width::Fixed(u16::try_from(width).unwrap_or(u16::MAX));
+            column.set_constraint(ColumnConstraint::Absolute(width));
         }
         for line in table.lines() {
             self.line(format!(" {line}"));
@@ -195,31 +194,52 @@ fn narrow(columns: &[Column], rows: &[Vec<String>]) -> (Vec<String>, Vec<Vec<Str
     (headings, rows)
 }
 
-/// A unit of weight, a currency, or a price's two.
+/// A unit of weight, a currency, a price's two, or percent.
 fn is_unit(word: &str) -> bool {
     let currency = |word: &str| word.len() == 3 && word.bytes().all(|b| b.is_ascii_uppercase());
     match word.split_once('/') {
         Some((money, _)) => currency(money),
-        None => currency(word) || ["lb", "kg", "g", "oz"].contains(&word),
+        None => currency(word) || ["lb", "kg", "g", "oz", "%"].contains(&word),
     }
 }
 
-/// Characters a column needs: its longest word, and of figures the longest whole.
-fn least_width(columns: &[Column], headings: &[String], rows: &[Vec<String>], at: usize) -> usize {
-    let longest_word = |text: &String| {
+/// Characters a column needs at least and would like, with the space after it. Words
+/// may be wrapped, figures may not.
+fn span(
+    columns: &[Column],
+    headings: &[String],
+    rows: &[Vec<String>],
+    at: usize,
+) -> (usize, usize) {
+    let longest_word = |text: &str| {
         let words = text.split_whitespace().map(|word| word.chars().count());
         words.max().unwrap_or(0)
     };
-    let heading = headings.get(at).map_or(0, longest_word);
-    let cells = rows.iter().filter_map(|row| row.get(at)).map(|cell| {
-        let is_figure = cell.contains(|c: char| c.is_ascii_digit());
-        if is_figure && matches!(columns.get(at), Some(Column::Right(_))) {
-            cell.chars().count()
-        } else {
-            longest_word(cell)
+    let right = matches!(columns.get(at), Some(Column::Right(_)));
+    let heading = headings.get(at).map_or("", String::as_str);
+    let (mut least, mut liked) = (longest_word(heading), heading.chars().count());
+    for cell in rows.iter().filter_map(|row| row.get(at)) {
+        let whole = cell.chars().count();
+        let is_figure = right && cell.contains(|c: char| c.is_ascii_digit());
+        least = least.max(if is_figure { whole } else { longest_word(cell) });
+        liked = liked.max(whole);
+    }
+    (least + 1, liked + 1)
+}
+
+/// Widths of columns with these least and liked ones: as liked where all of it fits a
+/// screen, else taken from whoever has most to give.
+fn fit(spans: Vec<(usize, usize)>) -> Vec<usize> {
+    let mut widths: Vec<usize> = spans.iter().map(|(_, liked)| *liked).collect();
+    while widths.iter().sum::<usize>() + widths.len() > WIDEST_TABLE {
+        let spare = |(at, width): (usize, &usize)| width.saturating_sub(spans[at].0);
+        let most = (0..widths.len()).max_by_key(|at| (spare((*at, &widths[*at])), *at));
+        match most.filter(|at| widths[*at] > spans[*at].0) {
+            Some(at) => widths[at] -= 1,
+            None => break,
         }
-    });
-    cells.max().unwrap_or(0).max(heading)
+    }
+    widths
 }
 
 /// A quality grade; fish that has none shows nothing.

@@ -91,13 +91,15 @@ pub(crate) fn list(page: &mut Page, yields: &[v1::YieldRow], known: &Known) {
             vec![
                 known.party(&row.supplier),
                 show::fish(&known.species(&row.species), row.presentation),
-                row.specification.clone(),
-                if row.customer_kitchen {
-                    "customer's kitchen"
-                } else {
-                    "own table"
-                }
-                .to_owned(),
+                format!(
+                    "{}, {}",
+                    row.specification,
+                    if row.customer_kitchen {
+                        "customer's kitchen"
+                    } else {
+                        "own table"
+                    }
+                ),
                 row.cuts.to_string(),
                 show::weight_unless_zero(row.input.as_ref()),
                 show::weight_unless_zero(row.fillet.as_ref()),
@@ -123,7 +125,6 @@ pub(crate) fn list(page: &mut Page, yields: &[v1::YieldRow], known: &Known) {
             Column::Left("supplier"),
             Column::Left("fish"),
             Column::Left("cut to"),
-            Column::Left("where"),
             Column::Right("cuts"),
             Column::Right("in"),
             Column::Right("fillet"),
