@@ -16,6 +16,7 @@
 //! | `{{lot:LABEL/N}}` | code of its N-th bought lot, or N-th new lot |
 //! | `{{hold:LABEL}}` | id of the hold |
 //! | `{{hold:LABEL/N}}` | id of the hold on the ticket's line N |
+//! | `{{number:LABEL/N}}` | N-th lot number of those asked ahead |
 
 use std::collections::BTreeMap;
 
@@ -62,6 +63,9 @@ pub struct Ids {
     /// Ids of the holds on a ticket, by number of the line.
     #[serde(skip_serializing_if = "BTreeMap::is_empty")]
     pub holds: BTreeMap<i32, String>,
+    /// Lot numbers asked ahead, in order.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub numbers: Vec<String>,
 }
 
 /// Where a file of steps went wrong.
@@ -293,6 +297,7 @@ pub(crate) struct Answer {
     lots: Vec<String>,
     making: String,
     hold: String,
+    numbers: Vec<String>,
 }
 
 impl Answer {
@@ -308,6 +313,7 @@ impl Answer {
             lots: self.lots,
             making: self.making,
             hold: self.hold,
+            numbers: self.numbers,
         }
     }
 
@@ -319,6 +325,7 @@ impl Answer {
             lots: Vec::new(),
             making: String::new(),
             hold: String::new(),
+            numbers: Vec::new(),
         })
     }
 
@@ -336,6 +343,7 @@ impl Answer {
             ticket: Some(ticket),
             making: String::new(),
             hold: String::new(),
+            numbers: Vec::new(),
         })
     }
 }
@@ -349,6 +357,7 @@ impl Answer {
         Ok(Answer {
             lots: outcome.lot_codes,
             hold: outcome.hold_id,
+            numbers: numbers(outcome.code_block),
             ..Answer::plain(outcome.recorded)?
         })
     }
@@ -357,6 +366,17 @@ impl Answer {
 /// Lot codes that are there.
 fn codes<'a>(codes: impl Iterator<Item = &'a String>) -> Vec<String> {
     codes.filter(|code| !code.is_empty()).cloned().collect()
+}
+
+/// The numbers of a block, one by one.
+fn numbers(block: Option<v1::CodeBlock>) -> Vec<String> {
+    let first = block.as_ref().and_then(|b| b.first_number.parse().ok());
+    let last = block.as_ref().and_then(|b| b.last_number.parse().ok());
+    let (Some(first), Some(last)) = (first, last) else {
+        return Vec::new();
+    };
+    let numbers: std::ops::RangeInclusive<i64> = first..=last;
+    numbers.map(|number| number.to_string()).collect()
 }
 
 /// Sends one deed by its own method; a weigh-in by the stream where there is one.
@@ -424,7 +444,13 @@ pub(crate) async fn send(
                 ..Answer::plain(answer.recorded)?
             })
         }
-        (Deed::RequestCodes(r), _) => Answer::plain(service.request_codes(r).await?.recorded),
+        (Deed::RequestCodes(r), _) => {
+            let answer = service.request_codes(r).await?;
+            Ok(Answer {
+                numbers: numbers(answer.block),
+                ..Answer::plain(answer.recorded)?
+            })
+        }
         (Deed::Reprobe(r), _) => Answer::plain(service.record_reprobe(r).await?.recorded),
         (Deed::AcknowledgeFlag(r), _) => Answer::plain(service.acknowledge_flag(r).await?.recorded),
         (Deed::Reweigh(r), _) => Answer::plain(service.record_reweigh(r).await?.recorded),
@@ -555,6 +581,7 @@ fn stands_for<'a>(placeholder: &str, ids: &'a BTreeMap<String, Ids>) -> Option<&
         ("hold", None) => &ids.hold,
         ("hold", Some(line)) => ids.holds.get(&line.parse().ok()?)?,
         ("lot", Some(n)) => ids.lots.get(n.parse::<usize>().ok()?.checked_sub(1)?)?,
+        ("number", Some(n)) => ids.numbers.get(n.parse::<usize>().ok()?.checked_sub(1)?)?,
         _ => return None,
     };
     (!found.is_empty()).then_some(found)
@@ -579,13 +606,27 @@ mod tests {
             hold: String::new(),
             making: String::new(),
             holds: BTreeMap::from([(2, "hold-of-line-2".to_owned())]),
+            numbers: Vec::new(),
         };
         let hold = Ids {
             entry: "2031050200010000004".to_owned(),
             hold: "hold-4".to_owned(),
             ..Ids::default()
         };
-        BTreeMap::from([("fri-03".to_owned(), fri), ("hold-a".to_owned(), hold)])
+        let block = Ids {
+            entry: "2031050200010000005".to_owned(),
+            numbers: numbers(Some(v1::CodeBlock {
+                first_number: "2031050200010000006".to_owned(),
+                last_number: "2031050200010000007".to_owned(),
+                count: 2,
+            })),
+            ..Ids::default()
+        };
+        BTreeMap::from([
+            ("fri-03".to_owned(), fri),
+            ("hold-a".to_owned(), hold),
+            ("block".to_owned(), block),
+        ])
     }
 
     #[test]
@@ -603,6 +644,9 @@ mod tests {
             ("{{hold:fri-03/2}}", Some("hold-of-line-2")),
             ("{{hold:fri-03/1}}", None),
             ("{{hold:fri-03}}", None),
+            ("{{number:block/2}}", Some("2031050200010000007")),
+            ("{{number:block/3}}", None),
+            ("{{number:block}}", None),
             ("{{ticket:hold-a}}", None),
             ("{{entry:sat-01}}", None),
             ("{{ticket:fri-03", None),
