@@ -2,8 +2,8 @@
 """Works out what the demo week must come to, without a line of the tool's code.
 
 Reads office.json and days/*.json beside it and writes expected/*.json: every
-ticket, every making, every day's close, what each party is owed, and the plain
-yields. Whole numbers and fractions only; nothing is a float.
+ticket, every making, every day's close, what each party is owed, what was paid,
+taken off and carried, and the plain yields. Whole numbers and fractions only; nothing is a float.
 
     python3 demo-data/expected.py           write expected/
     python3 demo-data/expected.py --check   exit 1 if the stored files differ
@@ -190,7 +190,13 @@ class Week:
         self.lots = {}  # (label, n) -> Lot
         self.same_lot = {}  # a rewritten ticket's lots keep their first name
         self.events = []
-        self.pay = []  # (day, party, owed, held)
+        self.pay = []  # changes of what a party is owed and of what is held
+        self.agreed = []  # (from, recorded n, agreed price)
+        self.dues = {}  # party -> advances and charges still to be taken off
+        self.carried = {}  # party -> what a settlement left below zero
+        self.settlements = {}
+        self.paid_out = []  # (day, party, method, amount)
+        self.drawers = {}
         self.cuts = []
         self.moves = {}
         self.last_recorded = {}  # day -> latest night the day heard of something
@@ -228,6 +234,18 @@ class Week:
     def take_priceList(self, _label, deed, _at):
         plist = deed["priceList"]
         self.lists.append((instant(plist["effectiveFrom"]), self.n, plist))
+
+    def take_agreedPrice(self, _label, deed, at):
+        agreed = deed["agreedPrice"]
+        since = instant(agreed["from"]) if "from" in agreed else at
+        self.agreed.append((since, self.n, agreed))
+
+    # What moves neither weight nor pay.
+
+    take_reprobe = take_party
+    take_requestCodes = take_party
+    take_dispute = take_party
+    take_answerDispute = take_party
 
     def setting(self, name, default):
         return Fraction(self.settings.get(name, default))
@@ -287,6 +305,7 @@ class Week:
         day = self.tickets[old]["day"] if old else self.days.of(happened)
         ticket = {
             "harvester": deed["harvester"],
+            "landing": self.tickets[old]["landing"] if old else label,
             "payees": deed.get("payees", []),
             "day": day,
             "pay_day": self.days.of(at),
@@ -304,7 +323,7 @@ class Week:
         self.tickets[label] = ticket
         place = 0
         for n, lot_in in enumerate(deed["lots"], 1):
-            rows, not_bought = self.judge(lot_in, priced)
+            rows, not_bought = self.judge(lot_in, priced, deed["harvester"])
             ticket["not_bought"] += [{"lot_n": n, **row} for row in not_bought]
             if not rows:
                 ticket["lots"].append({"n": n, "place": None})
@@ -329,12 +348,28 @@ class Week:
                 )
             self.add_lines(ticket, label, key, lot, rows, happened, at)
         self.total(ticket, deed)
+        if "offline" in deed:
+            shown = int(deed["offline"]["payoutShown"]["amountMinor"])
+            assert shown == ticket["payout"], "a payout shown that differs is not in this week"
         self.post(ticket["pay_day"], ticket, 1)
 
     def post(self, pay_day, ticket, sign):
         """A ticket's pay, to each of its payees."""
         for party, owed, held in payee_shares(ticket):
-            self.pay.append((pay_day, party, sign * owed, sign * held))
+            self.owe(pay_day, party, sign * owed, sign * held, ticket["landing"])
+
+    def owe(self, day, party, owed, held, landing=None):
+        """A change of what a party is owed; that of a landing is open until it is settled."""
+        self.pay.append(
+            {
+                "day": day,
+                "party": party,
+                "owed": owed,
+                "held": held,
+                "landing": landing,
+                "open": landing is not None and owed != 0,
+            }
+        )
 
     def add_lines(self, ticket, label, key, lot, rows, happened, at):
         lines = {}
@@ -383,9 +418,10 @@ class Week:
                     "weight": line["net"],
                     "pay": ticket["lines"][-1]["amount"],
                     "party": ticket["harvester"],
+                    "landing": ticket["landing"],
                 }
 
-    def judge(self, lot_in, priced):
+    def judge(self, lot_in, priced, harvester):
         """Rows (key, net, ice, pieces, prices) that are bought, and rows that are not."""
         receiving = lot_in.get("receiving", {})
         decision = receiving.get("decision", "DECISION_ACCEPT")
@@ -418,7 +454,12 @@ class Week:
                     )
                     undersize = "yes" if net < plate * pieces else "no"
                     list_price = Fraction(grade["bands"][band - 1]["price"])
-                price = max(Fraction(0), list_price + by_condition)
+                base = list_price
+                agreed = self.agreed_price(lot_in, weighing["grade"], priced, harvester)
+                if agreed and (undersize == "no" or agreed.get("belowPlate")):
+                    assert agreed["price"]["per"] == plist["pricePer"]
+                    base = Fraction(agreed["price"]["decimal"])
+                price = max(Fraction(0), base + by_condition)
                 if undersize == "yes" and small == "SMALL_FISH_TAKE_HOME":
                     home += net
                     continue
@@ -466,6 +507,23 @@ class Week:
         ]
         return max(held, key=lambda row: row[:2])[2]
 
+    def agreed_price(self, lot_in, grade, priced, harvester):
+        """What was agreed with the diver: newest first, one for the grade before one for all."""
+        for wanted in (grade, None):
+            held = [
+                (since, n, a)
+                for since, n, a in self.agreed
+                if (a["harvester"], a["species"]) == (harvester, lot_in["species"])
+                and a["presentation"] == lot_in["presentation"]
+                and a.get("grade") == wanted
+                and since <= priced
+            ]
+            if held:
+                newest = max(held, key=lambda row: row[:2])[2]
+                if priced < instant(newest["to"]):
+                    return newest
+        return None
+
     def total(self, ticket, deed):
         lines_total = sum(line["amount"] for line in ticket["lines"])
         weight = sum(line["net"] for line in ticket["lines"])
@@ -504,6 +562,89 @@ class Week:
         ticket["state"] = "voided"
         self.heard(ticket["day"], at)
         self.post(self.days.of(at), ticket, -1)
+
+    # Paying.
+
+    def due(self, label, deed, name, amount, order):
+        self.dues.setdefault(deed["payee"], []).append(
+            {"label": label, "name": name, "due": amount, "order": order, "n": self.n}
+        )
+
+    def hand_over(self, deed, payments, at):
+        for payment in payments:
+            method = payment["method"].removeprefix("PAYMENT_METHOD_").lower()
+            amount = int(payment["amount"]["amountMinor"])
+            self.paid_out.append((self.days.of(at), deed["payee"], method, amount))
+
+    def take_advance(self, label, deed, at):
+        # Before every charge, whatever its order.
+        amount = int(deed["payment"]["amount"]["amountMinor"])
+        self.due(label, deed, deed["reason"], amount, (0, 0))
+        self.hand_over(deed, [deed["payment"]], at)
+
+    def take_charge(self, label, deed, _at):
+        amount = int(deed["amount"]["amountMinor"])
+        self.due(label, deed, deed["name"], amount, (1, deed.get("order", 0)))
+
+    def take_settle(self, label, deed, at):
+        """Open pay, less what is due, at most half of it; the rest of what is due is carried."""
+        payee, scope = deed["payee"], deed.get("scope", {})
+        open_pay = [p for p in self.pay if p["party"] == payee and p["open"]]
+        if "tickets" in scope:
+            landings = {self.tickets[entry_key(t)]["landing"] for t in scope["tickets"]}
+        elif "from" in scope:
+            first, end = (date(**scope[k]).isoformat() for k in ("from", "to"))
+            landings = {p["landing"] for p in open_pay if first <= p["day"] < end}
+        else:
+            landings = {p["landing"] for p in open_pay}
+        taken_up = [p for p in open_pay if p["landing"] in landings]
+        assert taken_up, "nothing to settle"
+        brought = self.carried.pop(payee, 0)
+        payable = brought + sum(p["owed"] for p in taken_up)
+        room = int(max(payable, 0) * self.setting("deductionPercent", "50") / 100)
+        deductions = []
+        for due in sorted(self.dues.pop(payee, []), key=lambda d: (d["order"], d["n"])):
+            taken = min(due["due"], room)
+            room -= taken
+            left = due["due"] - taken
+            row = {"due": due["due"], "taken": taken, "carried": left}
+            deductions.append({"name": due["name"], **row})
+            if left:
+                self.dues.setdefault(payee, []).append({**due, "due": left})
+        deducted = sum(row["taken"] for row in deductions)
+        paid = max(0, payable - deducted)
+        handed = sum(int(p["amount"]["amountMinor"]) for p in deed.get("payments", []))
+        assert handed == paid, f"{label}: {handed} is handed over and {paid} is to be paid"
+        if payable < 0:
+            self.carried[payee] = payable
+        for change in taken_up:
+            change["open"] = False
+        self.owe(self.days.of(at), payee, -(paid + deducted), 0)
+        self.hand_over(deed, deed.get("payments", []), at)
+        self.settlements[label] = {
+            "payee": payee,
+            "items": [{"landing": p["landing"], "amount": p["owed"]} for p in taken_up],
+            "brought_forward": brought,
+            "payable": payable,
+            "deductions": deductions,
+            "deducted": deducted,
+            "paid": paid,
+            "carried_forward": min(payable, 0),
+        }
+
+    def take_drawerCount(self, label, deed, _at):
+        day = date(**deed["day"]).isoformat()
+        opening = int(deed["opening"]["amountMinor"])
+        counted = int(deed["counted"]["amountMinor"])
+        paid = sum(a for d, _, how, a in self.paid_out if d == day and how == "currency")
+        self.drawers[label] = {
+            "day": day,
+            "opening": opening,
+            "paid": paid,
+            "expected": opening - paid,
+            "counted": counted,
+            "difference": counted - (opening - paid),
+        }
 
     # Stock.
 
@@ -550,8 +691,9 @@ class Week:
             "weight": weight,
             "pay": pay,
             "party": ticket["harvester"],
+            "landing": ticket["landing"],
         }
-        self.pay.append((self.days.of(at), ticket["harvester"], -pay, pay))
+        self.owe(self.days.of(at), ticket["harvester"], -pay, pay, ticket["landing"])
 
     def take_release(self, _label, deed, at):
         hold = self.holds.pop(held_key(deed["holdId"]))
@@ -559,7 +701,7 @@ class Week:
         lot = self.lots[(label, n)]
         to = (label, n, lot.part(hold["to"], undersize=lot.parts[hold["part"][2]].undersize))
         self.shift("release", hold["part"], to, hold["weight"], self.happened(deed, at), at)
-        self.pay.append((self.days.of(at), hold["party"], hold["pay"], -hold["pay"]))
+        self.owe(self.days.of(at), hold["party"], hold["pay"], -hold["pay"], hold["landing"])
 
     def take_regrade(self, _label, deed, at):
         part = self.find(deed["part"])
@@ -1052,18 +1194,47 @@ def pay_rows(week, days):
     balances, out = {}, {}
     for day in days:
         today = {}
-        for pay_day, party, owed, held in week.pay:
-            if pay_day == day:
+        for change in week.pay:
+            if change["day"] == day:
+                party = change["party"]
                 row = balances.setdefault(party, [0, 0])
-                row[0] += owed
-                row[1] += held
-                today[party] = today.get(party, 0) + owed
+                row[0] += change["owed"]
+                row[1] += change["held"]
+                today[party] = today.get(party, 0) + change["owed"]
         out[day] = {
             party: {"owed": owed, "held": held, "owed_today": today.get(party, 0)}
             for party, (owed, held) in sorted(balances.items())
             if owed or held or today.get(party)
         }
     return out
+
+
+CASH = ("currency", "cashiers_check", "bank_draft", "travelers_check", "money_order")
+
+
+def money_out(week):
+    """Settlements, drawers, what is still to be taken off, and the year's cash by payee."""
+    paid, cash = {}, {}
+    for _, party, method, amount in week.paid_out:
+        paid[party] = paid.get(party, 0) + amount
+        cash[party] = cash.get(party, 0) + (amount if method in CASH else 0)
+    return {
+        "settlements": week.settlements,
+        "drawers": week.drawers,
+        "dues": {
+            party: [{"name": due["name"], "due": due["due"]} for due in dues]
+            for party, dues in sorted(week.dues.items())
+        },
+        "paid": {
+            party: {
+                "paid": total,
+                "cash": cash[party],
+                # 26 USC 6050R: cash of 600 dollars or more in a calendar year.
+                "reportable": cash[party] >= 60_000,
+            }
+            for party, total in sorted(paid.items())
+        },
+    }
 
 
 # --- what is written ---------------------------------------------------------
@@ -1212,6 +1383,7 @@ def work_out(folder):
         "makings": {label: making_out(m) for label, m in week.makings.items()},
         "closes": closes(week, steps, days),
         "payouts": pay_rows(week, days),
+        "money": money_out(week),
         "yields": {
             **{day: yield_rows([c for c in week.cuts if c["day"] == day]) for day in days},
             "week": yield_rows(week.cuts),

@@ -8,7 +8,7 @@ use client::week::{Way, Week};
 use proto::v1;
 use serde_json::{Value, json};
 
-use crate::harness::{OFFICE, Server, said, set_clock};
+use crate::harness::{OFFICE, Server, message, said, set_clock};
 
 const DAYS: [(&str, &str); 7] = [
     (
@@ -58,6 +58,7 @@ fn expected(name: &str) -> Value {
         "makings" => include_str!("../../demo-data/expected/makings.json"),
         "closes" => include_str!("../../demo-data/expected/closes.json"),
         "payouts" => include_str!("../../demo-data/expected/payouts.json"),
+        "money" => include_str!("../../demo-data/expected/money.json"),
         _ => include_str!("../../demo-data/expected/yields.json"),
     };
     serde_json::from_str(text).unwrap()
@@ -213,16 +214,21 @@ fn comparable(mut expected: Value) -> Value {
     expected
 }
 
-async fn close_of(service: &Service, day: &str) -> v1::Close {
-    let mut parts = day.split('-').map(|part| part.parse::<i32>().unwrap());
+/// `2031-05-03` as the contract has it.
+fn date_of(day: &str) -> proto::google::r#type::Date {
+    let mut parts = day.split('-').map(|part| part.parse().unwrap());
     let mut next = || parts.next().unwrap();
+    proto::google::r#type::Date {
+        year: next(),
+        month: next(),
+        day: next(),
+    }
+}
+
+async fn close_of(service: &Service, day: &str) -> v1::Close {
     let request = v1::GetCloseRequest {
         site: 1,
-        day: Some(proto::google::r#type::Date {
-            year: next(),
-            month: next(),
-            day: next(),
-        }),
+        day: Some(date_of(day)),
         revision: 0,
     };
     service.get_close(request).await.unwrap().close.unwrap()
@@ -344,6 +350,98 @@ fn check_cuts(close: &v1::Close, week: &Week) {
     }
 }
 
+/// What was settled, in the words of the expected answers: landings by label.
+fn settlement_as_expected(told: &v1::Settlement, week: &Week) -> Value {
+    let label = |id: &str| {
+        let found = week.ids().iter().find(|(_, ids)| ids.ticket == id);
+        found.unwrap().0.clone()
+    };
+    let item = |item: &v1::SettlementItem| json!({ "landing": label(&item.landing), "amount": cents(&item.amount) });
+    let deduction = |row: &v1::Deduction| {
+        json!({
+            "name": row.name,
+            "due": cents(&row.due),
+            "taken": cents(&row.taken),
+            "carried": cents(&row.carried),
+        })
+    };
+    json!({
+        "payee": told.payee,
+        "items": told.items.iter().map(item).collect::<Vec<_>>(),
+        "brought_forward": cents(&told.brought_forward),
+        "payable": cents(&told.payable),
+        "deductions": told.deductions.iter().map(deduction).collect::<Vec<_>>(),
+        "deducted": cents(&told.deducted),
+        "paid": cents(&told.paid),
+        "carried_forward": cents(&told.carried_forward),
+    })
+}
+
+/// Settlements, drawers, dues and payments. A settlement is asked for again as it
+/// was sent: a repeat gets the first answer.
+async fn check_money(service: &Service, week: &Week) {
+    let money = expected("money");
+    let steps = DAYS.iter().flat_map(|(_, steps)| {
+        let steps: Vec<Value> = serde_json::from_str(steps).unwrap();
+        steps
+    });
+    let mut settled = BTreeMap::new();
+    for step in steps.filter(|step| step["deed"].get("settle").is_some()) {
+        let mut deed = step["deed"]["settle"].clone();
+        for ticket in deed["scope"]["tickets"]
+            .as_array_mut()
+            .into_iter()
+            .flatten()
+        {
+            let label = ticket.as_str().unwrap().trim_matches(['{', '}']);
+            let label = label.strip_prefix("ticket:").unwrap();
+            *ticket = week.ids()[label].ticket.clone().into();
+        }
+        let told = service.settle(message(deed)).await.unwrap();
+        let label = step["label"].as_str().unwrap().to_owned();
+        assert_eq!(told.recorded.unwrap().entry_id, week.ids()[&label].entry);
+        let told = settlement_as_expected(&told.settlement.unwrap(), week);
+        settled.insert(label, told);
+    }
+    assert_eq!(json!(settled), money["settlements"]);
+
+    for (label, answer) in money["drawers"].as_object().unwrap() {
+        let day = Some(date_of(answer["day"].as_str().unwrap()));
+        let request = v1::GetDrawerRequest { site: 1, day };
+        let told = service.get_drawer(request).await.unwrap();
+        let count = told.counts.last().unwrap();
+        assert_eq!(count.entry_id, week.ids()[label].entry);
+        let told = json!({
+            "day": answer["day"],
+            "opening": cents(&count.opening),
+            "paid": cents(&count.paid),
+            "expected": cents(&count.expected),
+            "counted": cents(&count.counted),
+            "difference": cents(&count.difference),
+        });
+        assert_eq!(&told, answer, "drawer {label}");
+    }
+
+    for (party, answer) in money["paid"].as_object().unwrap() {
+        let request = v1::GetCashYearRequest {
+            payee: party.clone(),
+            year: 2031,
+        };
+        let told = service.get_cash_year(request).await.unwrap();
+        let year = &told.years[0];
+        let paid = year.payments.iter().map(|row| {
+            let payment = row.payment.as_ref().unwrap();
+            cents(&payment.amount)
+        });
+        let told = json!({
+            "paid": paid.sum::<i64>(),
+            "cash": cents(&year.total),
+            "reportable": year.reportable,
+        });
+        assert_eq!(&told, answer, "cash of {party}");
+    }
+}
+
 async fn check_week(server: &Server, sent: &Sent) {
     let service = server.service().await;
     let names = Names::of(&sent.week);
@@ -442,7 +540,11 @@ async fn check_week(server: &Server, sent: &Sent) {
         .collect();
     assert_eq!(yields_as_expected(&told), answer, "yields of the week");
 
-    // A statement of the whole week ends where the last close ends.
+    check_money(&service, &sent.week).await;
+
+    // A statement of the whole week ends where the last close ends, and says what
+    // was paid and what is still to be taken off.
+    let money = expected("money");
     for (party, answer) in payouts["2031-05-04"].as_object().unwrap() {
         let request = v1::GetStatementRequest {
             site: 1,
@@ -466,6 +568,20 @@ async fn check_week(server: &Server, sent: &Sent) {
             answer["held"],
             "{party}: held"
         );
+        let due = |row: &v1::Deduction| json!({ "name": row.name, "due": cents(&row.due) });
+        let dues: Vec<Value> = told.dues.iter().map(due).collect();
+        let answer = &money["dues"][party];
+        assert_eq!(
+            json!(dues),
+            if answer.is_null() {
+                json!([])
+            } else {
+                answer.clone()
+            }
+        );
+        let paid: i64 = told.rows.iter().map(|row| cents(&row.paid)).sum();
+        let answer = money["paid"][party]["paid"].as_i64().unwrap_or(0);
+        assert_eq!(paid, answer, "{party}: paid");
         let rows: i64 = told.rows.iter().map(|row| cents(&row.owed)).sum();
         assert_eq!(
             cents(&told.owed_before) + rows,
