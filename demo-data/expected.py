@@ -197,6 +197,7 @@ class Week:
         self.settlements = {}
         self.paid_out = []  # (day, party, method, amount)
         self.drawers = {}
+        self.disputes = {}
         self.cuts = []
         self.moves = {}
         self.last_recorded = {}  # day -> latest night the day heard of something
@@ -244,8 +245,16 @@ class Week:
 
     take_reprobe = take_party
     take_requestCodes = take_party
-    take_dispute = take_party
-    take_answerDispute = take_party
+
+    def take_dispute(self, label, deed, at):
+        subject = f"{entry_key(deed['ticket'])}, line {deed['line']}"
+        self.disputes[label] = {"day": self.days.of(at), "subject": subject, "open": True}
+
+    def take_answerDispute(self, _label, deed, at):
+        dispute = self.disputes[entry_key(deed["dispute"])]
+        dispute["open"] = False
+        # It speaks of the day of the dispute, which is closed anew without it.
+        self.heard(dispute["day"], at)
 
     def setting(self, name, default):
         return Fraction(self.settings.get(name, default))
@@ -989,6 +998,11 @@ class Night:
             ("table_unaccounted" if m["table"] > 0 else "more_out_than_in", (label,))
             for label, m in week.makings.items()
             if m["day"] == day and m["table"] and m["kind"] != "customer_cut"
+        }
+        flags |= {
+            ("dispute_open", (dispute["subject"],))
+            for dispute in week.disputes.values()
+            if dispute["day"] == day and dispute["open"]
         }
         gaps = any(kind == "uncounted" for kind, _ in flags)
         moved = {}

@@ -225,11 +225,12 @@ fn date_of(day: &str) -> proto::google::r#type::Date {
     }
 }
 
-async fn close_of(service: &Service, day: &str) -> v1::Close {
+/// A revision of a day's close; 0 is the latest.
+async fn close_of(service: &Service, day: &str, revision: i32) -> v1::Close {
     let request = v1::GetCloseRequest {
         site: 1,
         day: Some(date_of(day)),
-        revision: 0,
+        revision,
     };
     service.get_close(request).await.unwrap().close.unwrap()
 }
@@ -307,7 +308,28 @@ fn yields_as_expected(yields: &[v1::YieldRow]) -> BTreeSet<String> {
     yields.iter().map(row).collect()
 }
 
-/// What a flag is about, by name: a part, two parts, a making or the site.
+/// Flags of a close by kind, and by the names of what they are about.
+fn flags_as_expected(
+    close: &v1::Close,
+    week: &Week,
+    names: &Names,
+) -> BTreeSet<(String, BTreeSet<String>)> {
+    let flags = close.flags.iter();
+    flags
+        .map(|flag| flag_as_expected(flag, week, names))
+        .collect()
+}
+
+fn flags_answered(flags: &Value) -> BTreeSet<(String, BTreeSet<String>)> {
+    let flag = |flag: &Value| {
+        let subject = flag["subject"].as_array().unwrap().iter();
+        let subject = subject.map(|s| s.as_str().unwrap().to_owned()).collect();
+        (flag["kind"].as_str().unwrap().to_owned(), subject)
+    };
+    flags.as_array().unwrap().iter().map(flag).collect()
+}
+
+/// What a flag is about, by name: a part, two parts, a making, a line or the site.
 fn flag_as_expected(flag: &v1::Flag, week: &Week, names: &Names) -> (String, BTreeSet<String>) {
     let subject = flag
         .subject
@@ -321,6 +343,11 @@ fn flag_as_expected(flag: &v1::Flag, week: &Week, names: &Names) -> (String, BTr
     });
     let named = match flag.kind.as_str() {
         "unaccounted_site" => BTreeSet::from(["site".to_owned()]),
+        "dispute_open" => {
+            let (ticket, line) = flag.subject.split_once('-').unwrap();
+            let ticket = week.ids().iter().find(|(_, ids)| ids.ticket == ticket);
+            BTreeSet::from([format!("{}, line {line}", ticket.unwrap().0)])
+        }
         _ => named.collect(),
     };
     (flag.kind.clone(), named)
@@ -464,7 +491,7 @@ async fn check_week(server: &Server, sent: &Sent) {
 
     let (closes, payouts, yields) = (expected("closes"), expected("payouts"), expected("yields"));
     for (day, _) in DAYS {
-        let close = close_of(&service, day).await;
+        let close = close_of(&service, day, 0).await;
         let answer = &closes[day];
         assert_eq!(json!(close.revision), answer["revision"], "{day}");
         let state = word(close.state().as_str_name(), "CLOSE_STATE_").replace('_', " ");
@@ -479,17 +506,17 @@ async fn check_week(server: &Server, sent: &Sent) {
         check_cuts(&close, &sent.week);
         let undersize = undersize_as_expected(&close, &names);
         assert_eq!(undersize, answer["undersize"], "{day}: undersize");
-        let told: BTreeSet<_> = close
-            .flags
-            .iter()
-            .map(|flag| flag_as_expected(flag, &sent.week, &names))
-            .collect();
-        let flags = answer["flags"].as_array().unwrap().iter().map(|flag| {
-            let subject = flag["subject"].as_array().unwrap().iter();
-            let subject = subject.map(|s| s.as_str().unwrap().to_owned()).collect();
-            (flag["kind"].as_str().unwrap().to_owned(), subject)
-        });
-        assert_eq!(told, flags.collect(), "{day}: flags");
+        let told = flags_as_expected(&close, &sent.week, &names);
+        assert_eq!(told, flags_answered(&answer["flags"]), "{day}: flags");
+        if let Some(first) = answer.get("first_flags") {
+            let close = close_of(&service, day, 1).await;
+            let told = flags_as_expected(&close, &sent.week, &names);
+            assert_eq!(
+                told,
+                flags_answered(first),
+                "{day}: flags of the first night"
+            );
+        }
         let told = close.payouts.iter().map(|row| {
             let pay = json!({
                 "owed": cents(&row.owed),
@@ -600,11 +627,11 @@ async fn the_demo_week_comes_out_as_worked_out_by_hand_and_script() {
     // Every night again: the same bytes, the same exit code, nothing written.
     let service = server.service().await;
     for (day, _) in DAYS {
-        let before = close_of(&service, day).await;
+        let before = close_of(&service, day, 0).await;
         let again = server.night(day, &["--json"]);
         let exit = i32::from(!before.flags.is_empty());
         assert_eq!(again.status.code(), Some(exit), "{day}: {}", said(&again));
-        let after = close_of(&service, day).await;
+        let after = close_of(&service, day, 0).await;
         assert_eq!(before, after, "{day}");
     }
 }
