@@ -64,8 +64,12 @@ const WEEK: (i64, i64) = (20_310_428, 20_310_505);
 const SITE: i32 = 1;
 /// The ticket that is shown: two totes, one of them iced.
 const TICKET: &str = "mon-04";
+/// The day whose receiving log is shown: fish that came in warm.
+const LOG: i64 = 20_310_430;
 /// The close that is shown.
 const CLOSE: i64 = 20_310_502;
+/// Whose statement is shown: advance, charges, a check, and what is carried.
+const STATEMENT: &str = "dell-farrow";
 
 /// Why the demo could not run.
 #[derive(Debug, thiserror::Error)]
@@ -200,9 +204,11 @@ async fn tell(db: &Db, server: &str, url: &str, program: &str) -> Result<String,
         url.trim_start_matches("sqlite://")
     ));
     ticket(&mut page, &service, &week, &known).await?;
+    receiving_log(&mut page, &service, &known).await?;
     close(&mut page, &service, &known).await?;
     nights_told(&mut page, &nights);
     payouts(&mut page, &service, &known).await?;
+    statement(&mut page, &service, &known).await?;
     yields(&mut page, &service, &known).await?;
     flags(&mut page, &service, &known).await?;
     small_fish(&mut page, &service, &week).await?;
@@ -230,6 +236,21 @@ async fn ticket(
         "What a diver is handed: gross, tare, ice and net of each tote, priced by weight band.",
     );
     page.line(client::ticket::text(&ticket, known));
+    Ok(())
+}
+
+async fn receiving_log(page: &mut Page, service: &Service, known: &Known) -> Result<(), DemoError> {
+    let request = v1::GetReceivingLogRequest {
+        site: SITE,
+        day: Some(date(LOG)),
+    };
+    let log = service.get_receiving_log(request).await?;
+    section(
+        page,
+        "One receiving log",
+        "What Wednesday took in and how: warm, iced and cooling, and cold when it was probed again.",
+    );
+    page.line(client::receiving_log::text(&log, known));
     Ok(())
 }
 
@@ -285,9 +306,29 @@ async fn payouts(page: &mut Page, service: &Service, known: &Known) -> Result<()
     section(
         page,
         "The payouts",
-        "What each diver is owed on Monday morning, with what Sunday's entries added.",
+        "What each diver is still owed on Monday morning, with what Sunday's entries added.",
     );
     page.line(client::close::payouts_text(&last.payouts, known));
+    Ok(())
+}
+
+async fn statement(page: &mut Page, service: &Service, known: &Known) -> Result<(), DemoError> {
+    let request = v1::GetStatementRequest {
+        site: SITE,
+        party: STATEMENT.to_owned(),
+        from: Some(date(WEEK.0)),
+        to: Some(date(WEEK.1)),
+    };
+    let answer = service.get_statement(request).await?;
+    let statement = answer
+        .statement
+        .ok_or_else(|| DemoError::Data(format!("{STATEMENT} has no statement")))?;
+    section(
+        page,
+        "One statement",
+        "What one of them was owed, what came off it, what was paid, and what is carried.",
+    );
+    page.line(client::statement::text(&statement, known));
     Ok(())
 }
 
@@ -512,11 +553,14 @@ fn how_to_go_on(page: &mut Page, week: &Week, url: &str, program: &str) -> Resul
         format!("lot {lot}"),
         "close --site 1 --day 2031-05-02".to_owned(),
         "flags --site 1 --open".to_owned(),
+        "receiving-log --site 1 --day 2031-04-28".to_owned(),
         "yields --site 1 --from 2031-04-28 --to 2031-05-05".to_owned(),
         "statement --site 1 --party wren-haldane --from 2031-04-28 --to 2031-05-05".to_owned(),
+        "settle --site 1 --payee mara-denby".to_owned(),
+        "drawer --site 1 --day 2031-05-03".to_owned(),
         "weigh-in --site 1 --diver wren-haldane --species PZO --presentation whole --grade A \
          --condition clean --gross 24.60 --tare 3.60 --scale dock --pieces 30 --iced \
-         --confirmed by-diver"
+         --area site:QH-Sill --confirmed by-diver"
             .to_owned(),
         "clock --set 2031-05-06T05:30:00-04:00".to_owned(),
     ] {
@@ -635,9 +679,11 @@ mod tests {
         let told = run(folder.path(), "weighhouse").await.unwrap();
         for heading in [
             "ONE TICKET",
+            "ONE RECEIVING LOG",
             "ONE CLOSE",
             "THE SEVEN NIGHTS",
             "THE PAYOUTS",
+            "ONE STATEMENT",
             "THE YIELDS",
             "THE FLAGS",
             "WHERE THE SMALL FISH WENT",
@@ -651,6 +697,11 @@ mod tests {
         assert!(told.contains("Simulated clock") && told.contains("are invented"));
         // 42.00 lb less 3 % of ice at a division of 0.05 lb; worked by hand in demo-data/by-hand.md.
         assert!(told.contains("1.25    40.75"), "{told}");
+        // In demo-data/expected/money.json.
+        assert!(
+            told.contains("paid 316.27 USD, taken off 316.26 USD"),
+            "{told}"
+        );
 
         let commands: Vec<&str> = told
             .lines()
