@@ -307,7 +307,7 @@ fn explained(band: &v1::BandExplained, by_lot: bool) -> String {
 
 fn repriced(page: &mut Page, answer: &v1::CheckPriceListResponse, known: &Known) {
     page.heading(format!(
-        "Tickets of {} under this list",
+        "Tickets under this list, {}",
         show::half_open(answer.from.as_ref(), answer.to.as_ref())
     ));
     if answer.tickets.is_empty() {
