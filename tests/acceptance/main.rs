@@ -11,6 +11,7 @@
 mod bad_input;
 mod catch_up;
 mod deeds;
+mod documents;
 mod harness;
 mod house;
 mod landing;
