@@ -95,7 +95,7 @@ fn followed(page: &mut Page, ticket: &v1::Ticket, known: &Known) {
     }
 }
 
-/// "Line 1 is disputed (2031...): heavier. Answer: weighed again."
+/// A dispute and its answer, each in the words of who said it.
 pub(crate) fn disputed(dispute: &v1::Dispute) -> String {
     let what = match dispute.line {
         0 => format!("Ticket {}", dispute.ticket),
@@ -103,10 +103,10 @@ pub(crate) fn disputed(dispute: &v1::Dispute) -> String {
     };
     let answer = match dispute.answer_id.as_str() {
         "" => "Nobody has answered yet.".to_owned(),
-        id => format!("Answered by {id}: {}", dispute.answer),
+        id => format!("Answered by {id}: \"{}\".", dispute.answer),
     };
     format!(
-        "{what} is disputed ({}): {} {answer}",
+        "{what} is disputed ({}): \"{}\". {answer}",
         dispute.entry_id, dispute.text
     )
 }
