@@ -6,7 +6,7 @@ use proto::v1::intake_service_client::IntakeServiceClient;
 use std::collections::BTreeMap;
 use tokio_stream::StreamExt as _;
 
-use crate::harness::{Server, as_first_answered, fresh, harbor, one_tote};
+use crate::harness::{Keyed, Server, as_first_answered, fresh, harbor, one_tote};
 
 fn deed(request: v1::RecordWeighInRequest) -> v1::CatchUpRequest {
     let deed = v1::Deed {
@@ -17,7 +17,7 @@ fn deed(request: v1::RecordWeighInRequest) -> v1::CatchUpRequest {
     }
 }
 
-async fn client(server: &Server) -> IntakeServiceClient<tonic::transport::Channel> {
+async fn client(server: &Server) -> IntakeServiceClient<Keyed> {
     IntakeServiceClient::new(server.channel().await)
 }
 

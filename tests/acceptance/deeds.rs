@@ -7,13 +7,15 @@ use serde_json::json;
 use tonic::Code;
 use tonic_types::StatusExt as _;
 
-use crate::harness::{Server, as_first_answered, fresh, harbor, lb, message, one_tote, set_clock};
+use crate::harness::{
+    Keyed, Server, as_first_answered, fresh, harbor, lb, message, one_tote, set_clock,
+};
 
-async fn intake(server: &Server) -> IntakeServiceClient<tonic::transport::Channel> {
+async fn intake(server: &Server) -> IntakeServiceClient<Keyed> {
     IntakeServiceClient::new(server.channel().await)
 }
 
-async fn stock(server: &Server) -> StockServiceClient<tonic::transport::Channel> {
+async fn stock(server: &Server) -> StockServiceClient<Keyed> {
     StockServiceClient::new(server.channel().await)
 }
 

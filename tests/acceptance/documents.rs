@@ -73,6 +73,7 @@ fn run(block: &Block, server: &Server) -> String {
         .current_dir(Path::new(env!("CARGO_MANIFEST_DIR")).join("../.."))
         .env("WEIGHHOUSE", PROGRAM)
         .env("WEIGHHOUSE_SERVER", &server.url)
+        .env("WEIGHHOUSE_KEY_FILE", &server.key)
         .env("RUST_LOG", "warn")
         .output()
         .unwrap();

@@ -1,12 +1,14 @@
 //! Starts the program on a book of its own and speaks to it.
 
 use std::io::{BufRead, BufReader};
+use std::path::PathBuf;
 use std::process::{Child, Command, Output, Stdio};
 
-use client::Service;
+use client::{Pass, Service};
 use proto::v1;
 use serde_json::{Value, json};
 use tempfile::TempDir;
+use tonic::service::interceptor::InterceptedService;
 use tonic::transport::Channel;
 use uuid::Uuid;
 
@@ -24,6 +26,8 @@ pub(crate) struct Server {
     pub(crate) url: String,
     /// Where the book is.
     pub(crate) book: String,
+    /// File with the office's key.
+    pub(crate) key: PathBuf,
     _folder: Option<TempDir>,
 }
 
@@ -52,8 +56,11 @@ impl Server {
     }
 
     fn run(book: &str, more: &[&str]) -> Server {
+        let key = key_of(book);
         let mut child = Command::new(PROGRAM)
             .args(["serve", "--listen", "127.0.0.1:0", "--book", book])
+            .arg("--office-key")
+            .arg(&key)
             .args(more)
             .env("RUST_LOG", "warn")
             .stdout(Stdio::piped())
@@ -73,6 +80,7 @@ impl Server {
             child,
             url,
             book: book.to_owned(),
+            key,
             _folder: None,
         }
     }
@@ -86,18 +94,17 @@ impl Server {
         again
     }
 
-    /// A channel of its own.
-    pub(crate) async fn channel(&self) -> Channel {
-        Channel::from_shared(self.url.clone())
-            .unwrap()
-            .connect()
-            .await
-            .unwrap()
+    /// A channel of its own, with the office's key.
+    pub(crate) async fn channel(&self) -> Keyed {
+        let channel = Channel::from_shared(self.url.clone()).unwrap();
+        let channel = channel.connect().await.unwrap();
+        InterceptedService::new(channel, Pass::in_file(&self.key).unwrap())
     }
 
     /// The client's view of it.
     pub(crate) async fn service(&self) -> Service {
-        Service::reach(&self.url).await.unwrap()
+        let pass = Pass::in_file(&self.key).unwrap();
+        Service::reach(&self.url, pass).await.unwrap()
     }
 
     /// Runs the night of a day as a process of its own.
@@ -115,6 +122,7 @@ impl Server {
         Command::new(PROGRAM)
             .args(words)
             .args(["--server", &self.url])
+            .env("WEIGHHOUSE_KEY_FILE", &self.key)
             .output()
             .unwrap()
     }
@@ -124,6 +132,21 @@ impl Drop for Server {
     fn drop(&mut self) {
         let _ = self.child.kill();
         let _ = self.child.wait();
+    }
+}
+
+/// A channel that shows a key.
+pub(crate) type Keyed = InterceptedService<Channel, Pass>;
+
+/// Where the office's key of a test's book lies: beside a file, else among the
+/// temporary files, under the name of the database.
+fn key_of(book: &str) -> PathBuf {
+    match book.strip_prefix("sqlite:") {
+        Some(file) => format!("{file}.office-key").into(),
+        None => {
+            let name = book.split(['/', '?']).nth(3).unwrap();
+            std::env::temp_dir().join(format!("{name}.office-key"))
+        }
     }
 }
 

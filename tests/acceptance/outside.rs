@@ -18,14 +18,19 @@ fn root() -> PathBuf {
 }
 
 /// Runs a script, which must be content; gives what it printed.
-fn python(script: &str, words: &[impl AsRef<OsStr>]) -> String {
+fn python(script: &str, server: Option<&Server>, words: &[impl AsRef<OsStr>]) -> String {
     let python = std::env::var_os("WEIGHHOUSE_TEST_PYTHON").expect(
         "WEIGHHOUSE_TEST_PYTHON names a Python that has tests/requirements.txt; tests/all sets it",
     );
-    let output = Command::new(&python)
+    let mut command = Command::new(&python);
+    command
         .arg(root().join(script))
         .args(words)
-        .env("PYTHONDONTWRITEBYTECODE", "1")
+        .env("PYTHONDONTWRITEBYTECODE", "1");
+    if let Some(server) = server {
+        command.env("WEIGHHOUSE_KEY_FILE", &server.key);
+    }
+    let output = command
         .output()
         .unwrap_or_else(|error| panic!("{} does not run: {error}", python.display()));
     assert!(output.status.success(), "{script}: {}", said(&output));
@@ -39,12 +44,17 @@ fn a_whole_day_is_driven_by_python_grpcio_from_the_served_reflection_alone() {
     let folder = tempfile::tempdir().unwrap();
     let state = folder.path().join("state.json");
     let state = state.to_str().unwrap();
-    python("tests/outside/drive_a_day.py", &[&server.url, state, "day"]);
+    python(
+        "tests/outside/drive_a_day.py",
+        Some(&server),
+        &[&server.url, state, "day"],
+    );
     let night = server.night("2031-06-10", &[]);
     // Fish is missing from a part, and from the table.
     assert_eq!(night.status.code(), Some(1), "{}", said(&night));
     python(
         "tests/outside/drive_a_day.py",
+        Some(&server),
         &[&server.url, state, "morning"],
     );
 }
@@ -56,13 +66,16 @@ fn ten_thousand_random_tickets_agree_with_python_decimal() {
     let mut words = vec![server.url.clone(), "10000".to_owned()];
     // The start number is printed; given again it makes the same tickets.
     words.extend(std::env::var("WEIGHHOUSE_TEST_START"));
-    println!("{}", python("tests/outside/random_tickets.py", &words));
+    println!(
+        "{}",
+        python("tests/outside/random_tickets.py", Some(&server), &words)
+    );
 }
 
 #[test]
 #[ignore = "needs Python; run by tests/all"]
 fn the_expected_answers_of_the_demo_are_pythons_own() {
-    python("demo-data/expected.py", &["--check"]);
+    python("demo-data/expected.py", None, &["--check"]);
 }
 
 #[tokio::test]
@@ -71,11 +84,14 @@ async fn the_double_entry_views_agree_with_a_script_that_shares_no_code() {
     let server = Server::start();
     send_week(&server, Way::Unary).await;
     let file = server.book.strip_prefix("sqlite:").unwrap();
-    python("tests/outside/double_entry.py", &[file]);
+    python("tests/outside/double_entry.py", None, &[file]);
 }
 
 #[test]
 #[ignore = "needs Python; run by tests/all"]
 fn the_relation_of_length_and_weight_is_the_published_one() {
-    println!("{}", python("tests/outside/length_weight.py", &[""; 0]));
+    println!(
+        "{}",
+        python("tests/outside/length_weight.py", None, &[""; 0])
+    );
 }

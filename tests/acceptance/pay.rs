@@ -9,12 +9,11 @@ use proto::v1::intake_service_client::IntakeServiceClient;
 use proto::v1::statement_service_client::StatementServiceClient;
 use proto::v1::stock_service_client::StockServiceClient;
 use serde_json::{Value, json};
-use tonic::transport::Channel;
 use tonic_types::StatusExt as _;
 
-use crate::harness::{Server, fresh, harbor, lb, message, one_tote, set_clock};
+use crate::harness::{Keyed, Server, fresh, harbor, lb, message, one_tote, set_clock};
 
-async fn stock(server: &Server) -> StockServiceClient<Channel> {
+async fn stock(server: &Server) -> StockServiceClient<Keyed> {
     StockServiceClient::new(server.channel().await)
 }
 

@@ -10,7 +10,7 @@ use proto::v1::stock_service_client::StockServiceClient;
 use serde_json::{Value, json};
 use tonic_types::StatusExt as _;
 
-use crate::harness::{Server, fresh, harbor, lb, message, one_tote, said};
+use crate::harness::{Keyed, Server, fresh, harbor, lb, message, one_tote, said};
 
 const BOAT: [&str; 3] = ["skiff-tarn", "mara-denby", "jonas-brandeth"];
 
@@ -101,7 +101,7 @@ async fn each(server: &Server) -> Vec<(i64, i64)> {
     all
 }
 
-async fn stock(server: &Server) -> StockServiceClient<tonic::transport::Channel> {
+async fn stock(server: &Server) -> StockServiceClient<Keyed> {
     StockServiceClient::new(server.channel().await)
 }
 

@@ -12,15 +12,16 @@ use proto::v1::settlement_service_client::SettlementServiceClient;
 use proto::v1::statement_service_client::StatementServiceClient;
 use proto::v1::stock_service_client::StockServiceClient;
 use serde_json::{Value, json};
-use tonic::transport::Channel;
 use tonic::{Code, Status};
 use tonic_types::StatusExt as _;
 
-use crate::harness::{OFFICE, Server, fresh, harbor, lb, message, one_tote, said, set_clock};
+use crate::harness::{
+    Keyed, OFFICE, Server, fresh, harbor, lb, message, one_tote, said, set_clock,
+};
 
 const PAYEE: &str = "wren-haldane";
 
-type Settlements = SettlementServiceClient<Channel>;
+type Settlements = SettlementServiceClient<Keyed>;
 
 async fn settlements(server: &Server) -> Settlements {
     SettlementServiceClient::new(server.channel().await)

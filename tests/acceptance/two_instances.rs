@@ -6,9 +6,9 @@ use proto::v1::intake_service_client::IntakeServiceClient;
 use serde_json::{Value, json};
 use tonic::Code;
 
-use crate::harness::{OFFICE, Server, fresh, message, one_tote, set_clock};
+use crate::harness::{Keyed, OFFICE, Server, fresh, message, one_tote, set_clock};
 
-type Intake = IntakeServiceClient<tonic::transport::Channel>;
+type Intake = IntakeServiceClient<Keyed>;
 
 /// A book with the demo's office on file, and two programs on it.
 struct Pair {

@@ -5,6 +5,8 @@ classes are built from them, and a message is written as a plain dict with the
 contract's own field names.
 """
 
+import functools
+import os
 import uuid
 
 import grpc
@@ -25,6 +27,8 @@ class Served:
     def __init__(self, url):
         options = [("grpc.max_receive_message_length", LARGEST_ANSWER)]
         self.channel = grpc.insecure_channel(url.removeprefix("http://"), options=options)
+        with open(os.environ["WEIGHHOUSE_KEY_FILE"], encoding="utf-8") as file:
+            self.key = [("authorization", f"Bearer {file.read().strip()}")]
         database = ProtoReflectionDescriptorDatabase(self.channel)
         self.services = sorted(database.get_services())
         self.pool = descriptor_pool.DescriptorPool(database)
@@ -41,7 +45,7 @@ class Served:
                 self.channel.stream_stream if method.client_streaming else self.channel.unary_unary
             )
             call = make(f"/{path}", request.SerializeToString, answer.FromString)
-            self.known[path] = call, request
+            self.known[path] = functools.partial(call, metadata=self.key), request
         return self.known[path]
 
     def ask(self, path, **fields):

@@ -50,6 +50,7 @@ const MIGRATIONS: &[(i64, &str)] = &[
     (4, include_str!("../migrations/0004_reweigh.sql")),
     (5, include_str!("../migrations/0005_settle.sql")),
     (6, include_str!("../migrations/0006_landing.sql")),
+    (8, include_str!("../migrations/0008_refusals.sql")),
 ];
 
 /// Advisory lock under which PostgreSQL instances migrate: "books" in ASCII.

@@ -11,6 +11,7 @@ use rules::business_day::SiteClock;
 use rules::codes::CodesAsked;
 use rules::fish::{Condition, Grade, Hazard, Outlet, Presentation, Storage, Undersize};
 use rules::ids::{EntryId, LotCode, PartId};
+use rules::key::{Key, KeyAsked, RevokeAsked, Role};
 use rules::landing::{Depth, DepthUnit};
 use rules::money::{Currency, Money, UnitPrice};
 use rules::office::{Device, DripRate, Party, PartyRole, Scale, Settings, Site, Species, Tote};
@@ -447,7 +448,7 @@ impl Doc for Weighed {
 }
 
 doc_word! {
-    Sex, RulerUnit, DepthUnit, Presentation, Condition, Storage, Hazard, Outlet, Undersize, PartyRole, BandBy, VesselUse,
+    Role, Sex, RulerUnit, DepthUnit, Presentation, Condition, Storage, Hazard, Outlet, Undersize, PartyRole, BandBy, VesselUse,
     Confirmation, SmallFish, Decision, TemperatureUnit, AdjustmentKind, NotBoughtWhy, NoticeKind,
     ReceivingRule, Standing, HoldCause, LengthUnit, Season,
 }
@@ -545,6 +546,9 @@ doc_struct! {
     Received { findings, reprobe_due_us }
     ReprobeAsked { lot, probes, ice_around, note, happened_us }
     Reprobed { passed, warmest, limit, notices }
+    KeyAsked { name, role, party, expires_us, certificate }
+    Key { asked, sha256, revoked }
+    RevokeAsked { key, reason }
 }
 
 #[cfg(test)]

@@ -1,5 +1,7 @@
 //! Entries, read back: one by its id, one by its request, and runs of them.
 
+use std::collections::BTreeMap;
+
 use rules::ids::EntryId;
 
 use crate::db::{Tx, Val};
@@ -94,6 +96,41 @@ pub async fn of_kind(
         Val::Int(limit),
     ];
     fetch(tx, &sql, &binds).await
+}
+
+/// Every entry with an id in `[from, to)`, oldest first, each with the id of the
+/// request that made it.
+///
+/// # Errors
+/// Engine trouble.
+pub async fn all(
+    tx: &mut Tx,
+    from: i64,
+    to: i64,
+    limit: i64,
+) -> Result<Vec<(Entry, String)>, BooksError> {
+    let sql = format!("SELECT {COLUMNS} WHERE e.id >= ? AND e.id < ? ORDER BY e.id LIMIT ?");
+    let binds = [Val::Int(from), Val::Int(to), Val::Int(limit)];
+    let entries = fetch(tx, &sql, &binds).await?;
+    let (Some(first), Some(last)) = (entries.first(), entries.last()) else {
+        return Ok(Vec::new());
+    };
+    // Nothing leads from an entry to its request but looking through them: an index
+    // would be written with every ticket, and an auditor can wait.
+    let sql = "SELECT entry, request_id FROM request WHERE entry BETWEEN ? AND ?";
+    let ends = [first, last].map(|entry| Val::Int(entry.id.number()));
+    let rows = tx.fetch(sql, &ends).await?;
+    let mut requests: BTreeMap<i64, String> = rows
+        .iter()
+        .map(|row| (row.int(0), row.text(1).to_owned()))
+        .collect();
+    Ok(entries
+        .into_iter()
+        .map(|entry| {
+            let request = requests.remove(&entry.id.number()).unwrap_or_default();
+            (entry, request)
+        })
+        .collect())
 }
 
 /// What ended an entry, and how: the whole of it was spent.

@@ -5,7 +5,7 @@
 //! is gone with a later revision, or that a person has seen to it, is worked out
 //! here when it is shown; nothing of a close is ever changed.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use rules::close::FlagKind;
 use rules::fillet_yield::{YieldKey, YieldSums};
@@ -132,6 +132,25 @@ async fn seen(tx: &mut Tx, flag: &mut StoredFlag) -> Result<(), BooksError> {
         })
         .collect();
     Ok(())
+}
+
+/// Whose fish a party got at a site, however it was sent; the empty one for fish of
+/// several.
+///
+/// # Errors
+/// Engine trouble.
+pub async fn suppliers_of(
+    tx: &mut Tx,
+    site: i64,
+    receiver: &str,
+) -> Result<BTreeSet<String>, BooksError> {
+    let sql = "SELECT DISTINCT l.supplier FROM move m \
+               JOIN lot l ON l.number = m.number AND l.place = m.place \
+               WHERE m.party = ? AND l.site = ?";
+    let rows = tx
+        .fetch(sql, &[Val::from(receiver), Val::Int(site)])
+        .await?;
+    Ok(rows.iter().map(|row| row.text(0).to_owned()).collect())
 }
 
 /// Sums of the cuts of closed days in `[from, to)`, by supplier and what was

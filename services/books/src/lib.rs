@@ -15,6 +15,7 @@ mod doc_stock;
 pub mod entries;
 pub mod findings;
 pub mod pay;
+pub mod refusals;
 pub mod register;
 pub mod scribe;
 pub mod settlement;

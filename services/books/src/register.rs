@@ -8,6 +8,7 @@
 use std::collections::BTreeMap;
 
 use rules::agreed_price::AgreedPrice;
+use rules::key::Key;
 use rules::office::{Device, Party, Scale, Settings, Site, Species, Tote};
 use rules::price_list::PriceList;
 use rules::weight::WeightUnit;
@@ -40,6 +41,9 @@ pub struct Office {
     pub price_lists: BTreeMap<(i64, String), Vec<Version<PriceList>>>,
     /// By site and diver, every version in order of recording.
     pub agreed_prices: BTreeMap<(i64, String), Vec<Version<AgreedPrice>>>,
+    /// Keys ever given out, by the SHA-256 they are known by, each with the entry
+    /// that gave it out.
+    pub keys: BTreeMap<String, (i64, Key)>,
     /// By site.
     pub epochs: BTreeMap<i64, i64>,
 }
@@ -219,6 +223,12 @@ pub async fn load(tx: &mut Tx) -> Result<Office, BooksError> {
                     from_us,
                     content,
                 });
+            }
+            "key" => {
+                let key = Key::from_doc(asked).map_err(bad)?;
+                // Its first entry names it, also once it is revoked.
+                let on_file = office.keys.entry(code).or_insert((entry, key.clone()));
+                on_file.1 = key;
             }
             other => {
                 return Err(corrupt("register", "kind", entry, doc::BadDoc::here(other)));

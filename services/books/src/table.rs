@@ -111,7 +111,7 @@ tables! {
     /// A flag someone acknowledged.
     FLAG_SEEN = flag_seen(key, entry, reason);
     /// What was turned away.
-    REFUSAL = refusal(minute, actor, method, reason, times);
+    REFUSAL = refusal(minute, actor, method, reason, times, request);
     /// Who may run a site's night.
     LEASE = lease(site, holder, fence, until_us);
     /// About the book itself.

@@ -9,6 +9,7 @@
 
 pub mod advance;
 mod amount;
+pub mod audit;
 pub mod cash;
 pub mod clock;
 pub mod close;
@@ -18,10 +19,12 @@ pub mod drawer;
 mod file;
 pub mod flags;
 pub mod json;
+pub mod keys;
 pub mod known;
 mod landing;
 pub mod landing_report;
 pub mod lot;
+pub mod pass;
 pub mod price_list;
 pub mod receipt;
 pub mod receiving_log;
@@ -45,6 +48,7 @@ use proto::v1;
 
 use crate::json::Named;
 pub use crate::known::Known;
+pub use crate::pass::{Pass, Shown};
 pub use crate::service::Service;
 pub use crate::trouble::Trouble;
 
@@ -89,6 +93,10 @@ pub enum Command {
     LandingReport(landing_report::LandingReport),
     /// Show tallies of fish, and the catch by dive and by hour
     Tally(tally::Tally),
+    /// Give out keys, revoke and list them
+    Key(keys::Key),
+    /// Read what was done and what was refused, by whom
+    Audit(audit::Audit),
     /// Print what a shell needs to complete the commands
     #[command(after_help = "Example:\n  weighhouse completions bash")]
     Completions {
@@ -114,6 +122,9 @@ pub struct Reach {
         default_value = "http://127.0.0.1:7420"
     )]
     pub server: String,
+    /// What to show there.
+    #[command(flatten)]
+    pub shown: Shown,
     /// Print JSON: the book's clock and the answer of the service
     #[arg(long)]
     pub json: bool,
@@ -167,6 +178,8 @@ impl Command {
             Command::LandingReport(command) => command.run().await,
             Command::Tally(command) => command.run().await,
             Command::ReceivingLog(command) => command.run().await,
+            Command::Key(command) => command.run().await,
+            Command::Audit(command) => command.run().await,
             Command::Clock(command) => command.run().await,
         }
     }
@@ -175,7 +188,7 @@ impl Command {
 impl Reach {
     /// Connects.
     async fn service(&self) -> Result<Service, Trouble> {
-        Service::reach(&self.server).await
+        Service::reach(&self.server, self.shown.read()?).await
     }
 
     /// The text for `answer`: `text` for a person, JSON for a machine.

@@ -13,6 +13,7 @@ use proto::v1;
 use tonic::transport::{Channel, Endpoint};
 use tonic::{Code, Response, Status};
 
+use crate::pass::Pass;
 use crate::trouble::Trouble;
 
 /// A close of a busy site is larger than the usual 4 MiB.
@@ -23,15 +24,17 @@ const LARGEST_ANSWER_BYTES: usize = 64 * 1024 * 1024;
 pub struct Service {
     server: String,
     channel: Channel,
+    pass: Pass,
 }
 
 impl Service {
-    /// Connects to `server`, an address such as `http://127.0.0.1:7420`.
+    /// Connects to `server`, an address such as `http://127.0.0.1:7420`, and shows
+    /// `pass` with every request.
     ///
     /// # Errors
     ///
     /// [`Trouble::Unreachable`] when nobody answers there.
-    pub async fn reach(server: &str) -> Result<Service, Trouble> {
+    pub async fn reach(server: &str, pass: Pass) -> Result<Service, Trouble> {
         let unreachable = |error: tonic::transport::Error| Trouble::Unreachable {
             server: server.to_owned(),
             why: innermost(&error),
@@ -40,6 +43,10 @@ impl Service {
             .map_err(unreachable)?
             .connect_timeout(Duration::from_secs(5))
             .timeout(Duration::from_secs(30));
+        let endpoint = match pass.tls(server)? {
+            Some(tls) => endpoint.tls_config(tls).map_err(unreachable)?,
+            None => endpoint,
+        };
         let channel = (|| endpoint.connect())
             .retry(patience().with_max_times(2))
             .await
@@ -47,6 +54,7 @@ impl Service {
         Ok(Service {
             server: server.to_owned(),
             channel,
+            pass,
         })
     }
 
@@ -65,7 +73,8 @@ impl Service {
         &self,
         deeds: impl tokio_stream::Stream<Item = v1::CatchUpRequest> + Send + 'static,
     ) -> Result<tonic::Streaming<v1::CatchUpResponse>, Trouble> {
-        v1::intake_service_client::IntakeServiceClient::new(self.channel.clone())
+        let (channel, pass) = (self.channel.clone(), self.pass.clone());
+        v1::intake_service_client::IntakeServiceClient::with_interceptor(channel, pass)
             .max_decoding_message_size(LARGEST_ANSWER_BYTES)
             .catch_up(deeds)
             .await
@@ -78,7 +87,7 @@ impl Service {
         R: Future<Output = Result<Response<A>, Status>>,
     {
         call.retry(patience().with_max_times(4))
-            .when(|status| status.code() == Code::Unavailable)
+            .when(|status| matches!(status.code(), Code::Unavailable | Code::ResourceExhausted))
             .await
             .map(Response::into_inner)
             .map_err(|status| Trouble::from_status(&self.server, &status))
@@ -118,7 +127,8 @@ macro_rules! methods {
                 /// The service refused, or gave no answer.
                 pub async fn $method(&self, request: v1::$request) -> Result<v1::$answer, Trouble> {
                     self.ask(|| {
-                        let mut client = v1::$module::$client::new(self.channel.clone())
+                        let (channel, pass) = (self.channel.clone(), self.pass.clone());
+                        let mut client = v1::$module::$client::with_interceptor(channel, pass)
                             .max_decoding_message_size(LARGEST_ANSWER_BYTES);
                         let request = request.clone();
                         async move { client.$method(request).await }
@@ -196,6 +206,16 @@ methods! {
         dispute_line: DisputeLineRequest => DisputeLineResponse,
         answer_dispute: AnswerDisputeRequest => AnswerDisputeResponse,
     }
+    key_service_client::KeyServiceClient {
+        issue_key: IssueKeyRequest => IssueKeyResponse,
+        revoke_key: RevokeKeyRequest => RevokeKeyResponse,
+        list_keys: ListKeysRequest => ListKeysResponse,
+        get_caller: GetCallerRequest => GetCallerResponse,
+    }
+    audit_service_client::AuditServiceClient {
+        list_entries: ListEntriesRequest => ListEntriesResponse,
+        list_refusals: ListRefusalsRequest => ListRefusalsResponse,
+    }
     clock_service_client::ClockServiceClient {
         get_clock: GetClockRequest => GetClockResponse,
         set_clock: SetClockRequest => SetClockResponse,
@@ -252,7 +272,7 @@ mod tests {
                 .add_service(ClockServiceServer::new(peer.clone()))
                 .serve_with_incoming(TcpIncoming::from(listener)),
         );
-        let service = Service::reach(&server).await.unwrap();
+        let service = Service::reach(&server, Pass::default()).await.unwrap();
         (peer, service)
     }
 
@@ -281,7 +301,7 @@ mod tests {
         let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
         let server = format!("http://{}", listener.local_addr().unwrap());
         drop(listener);
-        let trouble = Service::reach(&server).await.unwrap_err();
+        let trouble = Service::reach(&server, Pass::default()).await.unwrap_err();
         assert_eq!(trouble.exit_code(), 2);
         let text = trouble.to_string();
         assert!(

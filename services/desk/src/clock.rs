@@ -8,7 +8,7 @@ use std::sync::Arc;
 
 use books::{Db, book};
 
-use crate::{Desk, DeskError};
+use crate::{Caller, Desk, DeskError};
 
 /// Where "now" comes from.
 #[derive(Clone)]
@@ -39,7 +39,8 @@ impl Desk {
     ///
     /// # Errors
     /// An ordinary book, or a time that has passed.
-    pub async fn set_clock(&self, now_us: i64) -> Result<i64, DeskError> {
+    pub async fn set_clock(&self, caller: &Caller, now_us: i64) -> Result<i64, DeskError> {
+        caller.may("set_clock")?;
         if !self.clock.is_simulated() {
             return Err(DeskError::precondition(
                 "CLOCK_NOT_SIMULATED",

@@ -17,6 +17,7 @@ impl Desk {
         request_id: &str,
         asked: CodesAsked,
     ) -> Result<Booked<CodesAsked, ()>, DeskError> {
+        self.at_site(caller, asked.site)?;
         self.deed(caller, "codes", request_id, asked, |asked| async move {
             let now_us = self.known_site("site", asked.site).await?;
             let device = (asked.site, asked.device.clone());

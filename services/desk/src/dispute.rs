@@ -41,6 +41,8 @@ impl Desk {
         request_id: &str,
         asked: DisputeAsked,
     ) -> Result<Booked<DisputeAsked, DisputeOpened>, DeskError> {
+        self.at_entry(caller, asked.ticket)?;
+        self.own_ticket(caller, asked.ticket).await?;
         self.deed(caller, "dispute", request_id, asked, |asked| async move {
             let mut tx = self.read().await?;
             let (weigh_in, ticket) = standing(&mut tx, "ticket", asked.ticket).await?;
@@ -180,6 +182,7 @@ impl Desk {
         request_id: &str,
         asked: AnswerAsked,
     ) -> Result<Booked<AnswerAsked, ()>, DeskError> {
+        self.at_entry(caller, asked.dispute)?;
         self.deed(caller, "answer", request_id, asked, |asked| async move {
             let mut tx = self.read().await?;
             let id = asked.dispute;

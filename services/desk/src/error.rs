@@ -34,6 +34,12 @@ pub enum DeskError {
         /// As asked.
         id: String,
     },
+    /// Not the caller's to do or to see, whether or not it exists.
+    #[error("not yours to do or to see")]
+    Denied,
+    /// More waits to be written than should; nothing was taken.
+    #[error("more is waiting to be written than should; try again with the same request_id")]
+    Busy,
     /// The request id was used for something else.
     #[error("this request_id was already used for another request")]
     OtherBody,
@@ -83,6 +89,9 @@ impl DeskError {
                     "ALREADY_RELEASED",
                     "this hold was already released or used up",
                 ),
+                "revoke" => {
+                    DeskError::precondition("ALREADY_REVOKED", "this key was already revoked")
+                }
                 "answer" => {
                     DeskError::precondition("ALREADY_ANSWERED", "this dispute was already answered")
                 }

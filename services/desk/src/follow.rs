@@ -43,6 +43,7 @@ impl Desk {
         request_id: &str,
         word: DeviceWord,
     ) -> Result<CatchUpWord, DeskError> {
+        self.at_site(caller, word.site)?;
         self.deed(caller, "device_word", request_id, word, |word| async move {
             let now_us = self.known_site("open.site", word.site).await?;
             let office = self.office();

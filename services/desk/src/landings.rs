@@ -44,12 +44,14 @@ impl Desk {
     /// An unknown site.
     pub async fn landings(
         &self,
-        _caller: &Caller,
+        caller: &Caller,
         site: i64,
         from: DayNumber,
         to: DayNumber,
         with_makings: bool,
     ) -> Result<LandingDays, DeskError> {
+        caller.may("landings")?;
+        self.at_site(caller, site)?;
         let now_us = self.known_site("site", site).await?;
         let today = self.day_at(site, now_us);
         let mut tx = self.read().await?;

@@ -6,12 +6,15 @@
 //! pages later) calls these and nothing deeper, so that who may do what is
 //! decided here once.
 
+pub mod access;
+mod audit;
 mod caller;
 mod clock;
 mod codes;
 mod dispute;
 mod error;
 mod follow;
+mod keys;
 mod landings;
 mod moved;
 mod office;
@@ -37,6 +40,7 @@ pub use clock::Clock;
 pub use dispute::{DisputeFound, PayFollowed};
 pub use error::DeskError;
 pub use follow::{CatchUpWord, DeviceWord};
+pub use keys::KeyFound;
 pub use landings::{LandingDay, LandingDays};
 pub use office::IN_A_MINUTE;
 pub use price_check::{ListChecked, Repriced};
@@ -95,6 +99,7 @@ pub struct Desk {
     /// A copy of what is on file, never the book: the scribe checks its epoch.
     office: Arc<RwLock<Arc<Office>>>,
     recent: usual::Recent,
+    refusals: audit::Refusals,
 }
 
 /// Times a deed is decided before its caller is told to try again.
@@ -114,6 +119,7 @@ impl Desk {
             clock,
             office: Arc::new(RwLock::new(Arc::new(office))),
             recent: usual::Recent::default(),
+            refusals: audit::Refusals::default(),
         })
     }
 
@@ -174,6 +180,7 @@ impl Desk {
         O: Doc + Send,
         F: Future<Output = Result<Plan<A, O>, DeskError>> + Send,
     {
+        caller.may(kind)?;
         let print = fingerprint(caller, kind, &asked);
         for _ in 0..TRIES {
             let planned = match plan(asked.clone()).await {
@@ -184,6 +191,7 @@ impl Desk {
                 }
                 Err(refusal) => return self.first_answer(request_id, &print, refusal).await,
             };
+            self.at_site(caller, planned.site)?;
             let recorded_us = self.now_us().await?;
             let today = self.day_at(planned.site, recorded_us);
             let pay_day = (today > planned.day).then_some(today);

@@ -35,6 +35,11 @@ impl Desk {
     ) -> Result<Booked<Site, Site>, DeskError> {
         self.deed(caller, "site", request_id, site, |site| async move {
             let office = self.office();
+            let is_theirs = |buyer: &str| !caller.is_bound() || buyer == caller.party;
+            let old = office.sites.get(&site.number);
+            if !is_theirs(&site.buyer) || old.is_some_and(|old| !is_theirs(&old.buyer)) {
+                return Err(DeskError::Denied);
+            }
             if !office.parties.contains_key(&site.buyer) {
                 return Err(DeskError::unknown("site.buyer", "party", &site.buyer));
             }
@@ -105,6 +110,7 @@ impl Desk {
         request_id: &str,
         scale: Scale,
     ) -> Result<Booked<Scale, Scale>, DeskError> {
+        self.at_site(caller, scale.site)?;
         self.deed(caller, "scale", request_id, scale, |scale| async move {
             let now_us = self.known_site("scale.site", scale.site).await?;
             let rows = vec![register::row("scale", scale.site, &scale.code, now_us)];
@@ -123,6 +129,7 @@ impl Desk {
         request_id: &str,
         tote: Tote,
     ) -> Result<Booked<Tote, Tote>, DeskError> {
+        self.at_site(caller, tote.site)?;
         self.deed(caller, "tote", request_id, tote, |tote| async move {
             let now_us = self.known_site("tote.site", tote.site).await?;
             let rows = vec![register::row("tote", tote.site, &tote.code, now_us)];
@@ -141,6 +148,7 @@ impl Desk {
         request_id: &str,
         device: Device,
     ) -> Result<Booked<Device, Device>, DeskError> {
+        self.at_site(caller, device.site)?;
         self.deed(caller, "device", request_id, device, |device| async move {
             let now_us = self.known_site("device.site", device.site).await?;
             let rows = vec![register::row("device", device.site, &device.code, now_us)];
@@ -160,6 +168,7 @@ impl Desk {
         request_id: &str,
         settings: Settings,
     ) -> Result<Booked<Settings, Settings>, DeskError> {
+        self.at_site(caller, settings.site)?;
         self.deed(
             caller,
             "settings",
@@ -214,6 +223,7 @@ impl Desk {
         request_id: &str,
         list: PriceList,
     ) -> Result<(Booked<PriceList, PriceList>, Vec<Notice>), DeskError> {
+        self.at_site(caller, list.site)?;
         let booked = self
             .deed(caller, "price_list", request_id, list, |asked| async move {
                 let now_us = self.known_site("price_list.site", asked.site).await?;
@@ -260,6 +270,7 @@ impl Desk {
         request_id: &str,
         agreed: AgreedPrice,
     ) -> Result<Booked<AgreedPrice, AgreedPrice>, DeskError> {
+        self.at_site(caller, agreed.site)?;
         self.deed(
             caller,
             "agreed_price",
@@ -321,10 +332,13 @@ impl Desk {
     /// The book cannot be reached.
     pub async fn agreed_prices(
         &self,
-        _caller: &Caller,
+        caller: &Caller,
         site: i64,
         harvester: &str,
     ) -> Result<Vec<(i64, AgreedPrice)>, DeskError> {
+        caller.may("agreed_prices")?;
+        self.at_site(caller, site)?;
+        caller.own(harvester)?;
         let office = self.fresh_office().await?;
         let mut agreed: Vec<(i64, AgreedPrice)> = office
             .agreed_prices
@@ -455,20 +469,28 @@ impl Desk {
     ///
     /// # Errors
     /// The book cannot be reached.
-    pub async fn sites(&self, _caller: &Caller) -> Result<Vec<Site>, DeskError> {
-        Ok(self.fresh_office().await?.sites.values().cloned().collect())
+    pub async fn sites(&self, caller: &Caller) -> Result<Vec<Site>, DeskError> {
+        caller.may("sites")?;
+        let office = self.fresh_office().await?;
+        let reached = office
+            .sites
+            .values()
+            .filter(|site| caller.reaches(&office, site.number));
+        Ok(reached.cloned().collect())
     }
 
     /// Every party on file, by code.
     ///
     /// # Errors
     /// The book cannot be reached.
-    pub async fn parties(&self, _caller: &Caller) -> Result<Vec<Party>, DeskError> {
+    pub async fn parties(&self, caller: &Caller) -> Result<Vec<Party>, DeskError> {
+        caller.may("parties")?;
         Ok(self
             .fresh_office()
             .await?
             .parties
             .values()
+            .filter(|party| caller.is_own(&party.code))
             .cloned()
             .collect())
     }
@@ -477,7 +499,8 @@ impl Desk {
     ///
     /// # Errors
     /// The book cannot be reached.
-    pub async fn species(&self, _caller: &Caller) -> Result<Vec<Species>, DeskError> {
+    pub async fn species(&self, caller: &Caller) -> Result<Vec<Species>, DeskError> {
+        caller.may("species_list")?;
         Ok(self
             .fresh_office()
             .await?
@@ -491,7 +514,9 @@ impl Desk {
     ///
     /// # Errors
     /// The book cannot be reached.
-    pub async fn scales(&self, _caller: &Caller, site: i64) -> Result<Vec<Scale>, DeskError> {
+    pub async fn scales(&self, caller: &Caller, site: i64) -> Result<Vec<Scale>, DeskError> {
+        caller.may("scales")?;
+        self.at_site(caller, site)?;
         Ok(self
             .fresh_office()
             .await?
@@ -506,7 +531,9 @@ impl Desk {
     ///
     /// # Errors
     /// The book cannot be reached.
-    pub async fn totes(&self, _caller: &Caller, site: i64) -> Result<Vec<Tote>, DeskError> {
+    pub async fn totes(&self, caller: &Caller, site: i64) -> Result<Vec<Tote>, DeskError> {
+        caller.may("totes")?;
+        self.at_site(caller, site)?;
         Ok(self
             .fresh_office()
             .await?
@@ -521,7 +548,9 @@ impl Desk {
     ///
     /// # Errors
     /// The book cannot be reached.
-    pub async fn devices(&self, _caller: &Caller, site: i64) -> Result<Vec<Device>, DeskError> {
+    pub async fn devices(&self, caller: &Caller, site: i64) -> Result<Vec<Device>, DeskError> {
+        caller.may("devices")?;
+        self.at_site(caller, site)?;
         Ok(self
             .fresh_office()
             .await?
@@ -539,10 +568,12 @@ impl Desk {
     /// The book cannot be reached.
     pub async fn price_lists(
         &self,
-        _caller: &Caller,
+        caller: &Caller,
         site: i64,
         species: &str,
     ) -> Result<Vec<(i64, PriceList)>, DeskError> {
+        caller.may("price_lists")?;
+        self.at_site(caller, site)?;
         let office = self.fresh_office().await?;
         let mut lists: Vec<(i64, PriceList)> = office
             .price_lists
@@ -562,10 +593,12 @@ impl Desk {
     /// An unknown site.
     pub async fn settings(
         &self,
-        _caller: &Caller,
+        caller: &Caller,
         site: i64,
         at_us: Option<i64>,
     ) -> Result<Settings, DeskError> {
+        caller.may("settings_read")?;
+        self.at_site(caller, site)?;
         let now_us = self.known_site("site", site).await?;
         Ok(self
             .fresh_office()
@@ -574,9 +607,9 @@ impl Desk {
             .1)
     }
 
-    /// What is on file, read anew: another instance may have added to it.
+    /// What is on file, with what another instance may have added to it since.
     pub(crate) async fn fresh_office(&self) -> Result<Arc<Office>, DeskError> {
-        self.reload_office().await?;
+        self.keep_up().await?;
         Ok(self.office())
     }
 }

@@ -57,6 +57,8 @@ impl Desk {
         asked: PriceList,
         days: Option<(i64, i64)>,
     ) -> Result<ListChecked, DeskError> {
+        caller.may("check_price_list")?;
+        self.at_site(caller, asked.site)?;
         let now_us = self.known_site("price_list.site", asked.site).await?;
         let list = self.standing_list(&asked, now_us)?;
         let (from, to) = days.unwrap_or_else(|| {

@@ -102,6 +102,7 @@ impl Desk {
         request_id: &str,
         asked: ReprobeAsked,
     ) -> Result<Booked<ReprobeAsked, Reprobed>, DeskError> {
+        self.at_lot(caller, asked.lot)?;
         self.deed(caller, "reprobe", request_id, asked, |asked| async move {
             let mut tx = self.read().await?;
             let lot = stock::lot(&mut tx, asked.lot).await?;
@@ -152,6 +153,8 @@ impl Desk {
         site: i64,
         day: i64,
     ) -> Result<ReceivingLog, DeskError> {
+        caller.may("receiving_log")?;
+        self.at_site(caller, site)?;
         self.known_site("site", site).await?;
         let office = self.office();
         let on_file = office.sites.get(&site).ok_or(DeskError::Internal)?;

@@ -11,11 +11,11 @@ use rules::fillet_yield::{YieldKey, YieldSums};
 use rules::ids::EntryId;
 use rules::money::{Currency, Money};
 use rules::settlement::{AdvanceAsked, ChargeAsked, Deducted, Due, Payment, SettleAsked, Settled};
-use rules::ticket::{Ticket, VoidAsked, WeighIn};
+use rules::ticket::{PayeeShare, Ticket, VoidAsked, WeighIn};
 use rules::weight::Weight;
 
 use crate::dispute::{DisputeFound, PayFollowed};
-use crate::{Booked, Caller, Desk, DeskError, Plan};
+use crate::{Booked, Caller, Desk, DeskError, Plan, Role};
 
 /// A ticket as it was first answered, with what ended it.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -26,6 +26,9 @@ pub struct TicketFound {
     pub ended: Option<Ended>,
     /// What became of its pay.
     pub followed: PayFollowed,
+    /// Party that may see the weights and, of the money, only its own share; absent:
+    /// all of it may be seen.
+    pub shared_with: Option<String>,
 }
 
 /// What ended a ticket.
@@ -172,16 +175,16 @@ impl Desk {
     ///
     /// # Errors
     /// No such ticket.
-    pub async fn ticket(&self, _caller: &Caller, id: i64) -> Result<TicketFound, DeskError> {
+    pub async fn ticket(&self, caller: &Caller, id: i64) -> Result<TicketFound, DeskError> {
+        caller.may("ticket")?;
+        self.at_entry(caller, id)?;
         let mut tx = self.read().await?;
         let entry = entries::get(&mut tx, id)
             .await?
             .filter(|entry| entry.kind == "weigh_in");
-        let entry = entry.ok_or_else(|| DeskError::NotFound {
-            what: "ticket",
-            id: id.to_string(),
-        })?;
-        self.found(&mut tx, &entry).await
+        let entry = entry.ok_or_else(|| caller.not_found("ticket", id.to_string()))?;
+        let found = self.found(caller, &mut tx, &entry).await?;
+        found.ok_or(DeskError::Denied)
     }
 
     /// Tickets of a range of business days, oldest first.
@@ -190,9 +193,11 @@ impl Desk {
     /// The book cannot be reached.
     pub async fn tickets(
         &self,
-        _caller: &Caller,
+        caller: &Caller,
         range: TicketRange,
     ) -> Result<Vec<TicketFound>, DeskError> {
+        caller.may("tickets")?;
+        self.at_site(caller, range.site)?;
         let from = entry_id(range.from, range.site, 0).max(range.after.saturating_add(1));
         let to = entry_id(range.to, range.site, 0);
         let mut tx = self.read().await?;
@@ -211,14 +216,20 @@ impl Desk {
                 &range.harvester,
                 first,
                 last.saturating_add(1),
-                left,
+                // Of the others' there is no end to say beforehand.
+                if caller.role.is_own_only() {
+                    i64::MAX
+                } else {
+                    left
+                },
             );
             for entry in some.await? {
-                tickets.push(self.found(&mut tx, &entry).await?);
+                tickets.extend(self.found(caller, &mut tx, &entry).await?);
             }
             let Some(next) = next_day(day) else { break };
             day = next;
         }
+        tickets.truncate(usize::try_from(range.limit).unwrap_or(0));
         Ok(tickets)
     }
 
@@ -228,11 +239,13 @@ impl Desk {
     /// The day was not closed, or not so often.
     pub async fn close(
         &self,
-        _caller: &Caller,
+        caller: &Caller,
         site: i64,
         day: i64,
         revision: i64,
     ) -> Result<CloseFound, DeskError> {
+        caller.may("close")?;
+        self.at_site(caller, site)?;
         let mut tx = self.read().await?;
         let stored = close::stored(&mut tx, site, day, (revision != 0).then_some(revision))
             .await?
@@ -271,9 +284,11 @@ impl Desk {
     /// The book cannot be reached.
     pub async fn flags(
         &self,
-        _caller: &Caller,
+        caller: &Caller,
         range: FlagRange,
     ) -> Result<Vec<FlagFound>, DeskError> {
+        caller.may("flags")?;
+        self.at_site(caller, range.site)?;
         self.known_site("site", range.site).await?;
         let mut tx = self.read().await?;
         let mut flags = self
@@ -360,9 +375,14 @@ impl Desk {
     /// An unknown site or supplier.
     pub async fn yields(
         &self,
-        _caller: &Caller,
+        caller: &Caller,
         range: YieldRange,
     ) -> Result<Vec<(YieldKey, YieldSums)>, DeskError> {
+        caller.may("yields")?;
+        self.at_site(caller, range.site)?;
+        if caller.role == Role::Diver {
+            caller.own(&range.supplier)?;
+        }
         self.known_site("site", range.site).await?;
         let office = self.fresh_office().await?;
         if !range.supplier.is_empty() && !office.parties.contains_key(&range.supplier) {
@@ -376,7 +396,11 @@ impl Desk {
             supplier,
             species,
         } = range;
-        let sums = findings::yields(&mut tx, site, from, to, &supplier, &species).await?;
+        let mut sums = findings::yields(&mut tx, site, from, to, &supplier, &species).await?;
+        if caller.role == Role::Kitchen {
+            let bought_from = findings::suppliers_of(&mut tx, site, &caller.party).await?;
+            sums.retain(|key, _| bought_from.contains(&key.supplier));
+        }
         Ok(sums.into_iter().collect())
     }
 
@@ -386,12 +410,15 @@ impl Desk {
     /// An unknown site or party.
     pub async fn statement(
         &self,
-        _caller: &Caller,
+        caller: &Caller,
         site: i64,
         party: &str,
         from: i64,
         to: i64,
     ) -> Result<Statement, DeskError> {
+        caller.may("statement")?;
+        self.at_site(caller, site)?;
+        caller.own(party)?;
         self.known_site("site", site).await?;
         let office = self.fresh_office().await?;
         let on_file = office
@@ -430,8 +457,19 @@ impl Desk {
         })
     }
 
-    async fn found(&self, tx: &mut Tx, entry: &entries::Entry) -> Result<TicketFound, DeskError> {
-        let (asked, outcome) = entry.read()?;
+    /// A ticket as the caller sees it; nothing where it is not theirs at all.
+    async fn found(
+        &self,
+        caller: &Caller,
+        tx: &mut Tx,
+        entry: &entries::Entry,
+    ) -> Result<Option<TicketFound>, DeskError> {
+        let (asked, outcome): (WeighIn, Ticket) = entry.read()?;
+        let shared_with = match share_of(caller, &asked) {
+            TheirShare::None => return Ok(None),
+            TheirShare::All => None,
+            TheirShare::Own => Some(caller.party.clone()),
+        };
         let id = entry.id.number();
         let ended = match entries::ended(tx, id).await? {
             None => None,
@@ -449,11 +487,12 @@ impl Desk {
             asked,
             outcome,
         };
-        Ok(TicketFound {
+        Ok(Some(TicketFound {
             booked,
             ended,
             followed,
-        })
+            shared_with,
+        }))
     }
 
     fn money_of(&self, site: i64) -> Result<Currency, DeskError> {
@@ -463,6 +502,43 @@ impl Desk {
             .get(&site)
             .map(|site| site.currency)
             .ok_or(DeskError::Internal)
+    }
+}
+
+/// What of a ticket a caller may see (5.2).
+enum TheirShare {
+    None,
+    /// The weights, and their own money.
+    Own,
+    All,
+}
+
+fn share_of(caller: &Caller, asked: &WeighIn) -> TheirShare {
+    let is_payee = |payees: &[PayeeShare]| payees.iter().any(|share| share.party == caller.party);
+    let is_harvester = asked.harvester == caller.party;
+    if !caller.role.is_own_only() || (is_harvester && asked.payees.is_empty()) {
+        TheirShare::All
+    } else if is_harvester || is_payee(&asked.payees) {
+        TheirShare::Own
+    } else {
+        TheirShare::None
+    }
+}
+
+impl Desk {
+    /// Refuses a ticket that is not the caller's, or that is not there.
+    pub(crate) async fn own_ticket(&self, caller: &Caller, id: i64) -> Result<(), DeskError> {
+        if !caller.role.is_own_only() {
+            return Ok(());
+        }
+        let mut tx = self.read().await?;
+        let entry = entries::get(&mut tx, id).await?;
+        let entry = entry.filter(|entry| entry.kind == "weigh_in");
+        let (asked, _): (WeighIn, Ticket) = entry.ok_or(DeskError::Denied)?.read()?;
+        match share_of(caller, &asked) {
+            TheirShare::None => Err(DeskError::Denied),
+            TheirShare::Own | TheirShare::All => Ok(()),
+        }
     }
 }
 

@@ -62,9 +62,12 @@ impl Desk {
     /// An unknown site, payee or ticket, or nothing to settle.
     pub async fn preview_settlement(
         &self,
-        _caller: &Caller,
+        caller: &Caller,
         asked: SettleAsked,
     ) -> Result<Settled, DeskError> {
+        caller.may("preview_settlement")?;
+        self.at_site(caller, asked.site)?;
+        caller.own(&asked.payee)?;
         self.fresh_office().await?;
         let (happened_us, _) = self.when(asked.site, asked.happened_us).await?;
         Ok(self.work_out(&asked, happened_us).await?.settled)
@@ -81,6 +84,7 @@ impl Desk {
         request_id: &str,
         asked: SettleAsked,
     ) -> Result<Booked<SettleAsked, Settled>, DeskError> {
+        self.at_site(caller, asked.site)?;
         self.deed(caller, "settle", request_id, asked, |asked| {
             self.plan_settle(asked)
         })
@@ -290,6 +294,7 @@ impl Desk {
         request_id: &str,
         asked: AdvanceAsked,
     ) -> Result<Booked<AdvanceAsked, ()>, DeskError> {
+        self.at_site(caller, asked.site)?;
         self.deed(caller, "advance", request_id, asked, |asked| async move {
             let (happened_us, _) = self.when(asked.site, asked.happened_us).await?;
             numbered(&asked.payment, "payment")?;
@@ -328,6 +333,7 @@ impl Desk {
         request_id: &str,
         asked: ChargeAsked,
     ) -> Result<Booked<ChargeAsked, ()>, DeskError> {
+        self.at_site(caller, asked.site)?;
         self.deed(caller, "charge", request_id, asked, |asked| async move {
             let (happened_us, _) = self.when(asked.site, asked.happened_us).await?;
             if !self.office().parties.contains_key(&asked.payee) {
@@ -356,10 +362,12 @@ impl Desk {
     /// An unknown payee.
     pub async fn cash_year(
         &self,
-        _caller: &Caller,
+        caller: &Caller,
         payee: &str,
         year: i64,
     ) -> Result<Vec<CashFound>, DeskError> {
+        caller.may("cash_year")?;
+        caller.own(payee)?;
         let office = self.fresh_office().await?;
         if !office.parties.contains_key(payee) {
             return Err(DeskError::unknown("payee", "party", payee));
@@ -377,6 +385,9 @@ impl Desk {
         for payment in stored::payments(&mut tx, payee, from_us, to_us).await? {
             let entry = EntryId::new(payment.entry).ok_or(DeskError::Internal)?;
             let site = office.sites.get(&entry.site()).ok_or(DeskError::Internal)?;
+            if !caller.reaches(&office, site.number) {
+                continue;
+            }
             let paid_on = site.clock.civil_day(payment.happened_us);
             if paid_on.div_euclid(10_000) != year {
                 continue;
@@ -411,6 +422,7 @@ impl Desk {
         request_id: &str,
         asked: DrawerAsked,
     ) -> Result<Booked<DrawerAsked, DrawerFound>, DeskError> {
+        self.at_site(caller, asked.site)?;
         self.deed(caller, "drawer", request_id, asked, |asked| async move {
             let (happened_us, _) = self.when(asked.site, asked.happened_us).await?;
             if asked.day > self.day_at(asked.site, happened_us) {
@@ -450,10 +462,12 @@ impl Desk {
     /// An unknown site.
     pub async fn drawer(
         &self,
-        _caller: &Caller,
+        caller: &Caller,
         site: i64,
         day: DayNumber,
     ) -> Result<DrawerDay, DeskError> {
+        caller.may("drawer_day")?;
+        self.at_site(caller, site)?;
         self.known_site("site", site).await?;
         let mut tx = self.read().await?;
         let paid = stored::currency_paid(&mut tx, site, day).await?;

@@ -229,6 +229,7 @@ impl Desk {
         request_id: &str,
         asked: HoldAsked,
     ) -> Result<Booked<HoldAsked, Held>, DeskError> {
+        self.at_lot(caller, asked.part.lot)?;
         self.deed(caller, "hold", request_id, asked, |asked| async move {
             let named = self.named("part", asked.part).await?;
             named.not_held("part")?;
@@ -408,6 +409,7 @@ impl Desk {
         request_id: &str,
         asked: RegradeAsked,
     ) -> Result<Booked<RegradeAsked, Regraded>, DeskError> {
+        self.at_lot(caller, asked.part.lot)?;
         self.deed(caller, "regrade", request_id, asked, |asked| async move {
             let named = self.named("part", asked.part).await?;
             named.not_held("part")?;
@@ -451,6 +453,7 @@ impl Desk {
         request_id: &str,
         asked: MovementAsked,
     ) -> Result<Booked<MovementAsked, Moved>, DeskError> {
+        self.at_site(caller, asked.site)?;
         self.deed(caller, "movement", request_id, asked, |asked| {
             self.plan_movement(asked)
         })
@@ -622,6 +625,7 @@ impl Desk {
         request_id: &str,
         asked: ReturnAsked,
     ) -> Result<Booked<ReturnAsked, Returned>, DeskError> {
+        self.at_entry(caller, asked.movement)?;
         self.deed(caller, "return", request_id, asked, |asked| async move {
             let mut tx = self.read().await?;
             let entry = entries::get(&mut tx, asked.movement).await?;
@@ -706,6 +710,7 @@ impl Desk {
         request_id: &str,
         asked: CountAsked,
     ) -> Result<Booked<CountAsked, CountDone>, DeskError> {
+        self.at_site(caller, asked.site)?;
         self.deed(caller, "count", request_id, asked, |asked| {
             self.plan_count(asked)
         })
@@ -798,14 +803,13 @@ impl Desk {
     ///
     /// # Errors
     /// No such lot.
-    pub async fn lot(&self, _caller: &Caller, code: LotCode) -> Result<LotFound, DeskError> {
+    pub async fn lot(&self, caller: &Caller, code: LotCode) -> Result<LotFound, DeskError> {
+        caller.may("lot")?;
+        self.at_lot(caller, code)?;
         let mut tx = self.read().await?;
         let lot = stock::lot(&mut tx, code)
             .await?
-            .ok_or_else(|| DeskError::NotFound {
-                what: "lot",
-                id: code.to_string(),
-            })?;
+            .ok_or_else(|| caller.not_found("lot", code.to_string()))?;
         let now_us = self.now_us().await?;
         let (_, settings) = self.office().settings_at(lot.site, now_us);
         let mut events = Vec::with_capacity(lot.events.len());
@@ -868,6 +872,15 @@ impl Desk {
             key: part.key.clone(),
             left: standing(&lot.steps(part.id.n), &settings).left,
         };
+        let mut parts: Vec<LotPart> = lot.parts.iter().map(part).collect();
+        if caller.role.is_own_only() {
+            // A kitchen sees what of the lot came to it, and nothing of the rest.
+            events.retain(|event| event.receiver == caller.party);
+            if events.is_empty() {
+                return Err(DeskError::Denied);
+            }
+            parts.clear();
+        }
         Ok(LotFound {
             code,
             site: lot.site,
@@ -879,7 +892,7 @@ impl Desk {
             sources,
             ticket: (lot.making == 0).then_some(lot.ticket),
             voided: lot.voided,
-            parts: lot.parts.iter().map(part).collect(),
+            parts,
             events,
         })
     }

@@ -293,6 +293,7 @@ impl Desk {
         request_id: &str,
         asked: VoidAsked,
     ) -> Result<Booked<VoidAsked, ()>, DeskError> {
+        self.at_entry(caller, asked.ticket)?;
         self.deed(caller, "void", request_id, asked, |asked| async move {
             let mut tx = self.read().await?;
             let (weigh_in, ticket) = standing(&mut tx, "ticket", asked.ticket).await?;

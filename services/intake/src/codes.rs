@@ -5,7 +5,8 @@
 
 use proto::v1;
 use rules::{
-    close, fish, landing, making, office, price_list, receiving, settlement, tally, ticket, weight,
+    close, fish, key, landing, making, office, price_list, receiving, settlement, tally, ticket,
+    weight,
 };
 
 /// A word of the trade that travels as a number.
@@ -48,6 +49,7 @@ macro_rules! coded {
 }
 
 coded! {
+    key::Role as Role { Buyer, Diver, Kitchen, Office, Auditor }
     fish::Presentation as Presentation {
         Whole, SpinesClipped, Gutted, GuttedHeaded, FilletSkinOn, FilletSkinless, Trim, Frames,
         Roe, Other,

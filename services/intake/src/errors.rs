@@ -13,7 +13,7 @@ use tonic_types::{ErrorDetails, StatusExt as _};
 use crate::parse::Bad;
 
 /// Whose words the reasons are.
-const DOMAIN: &str = "weighhouse";
+pub(crate) const DOMAIN: &str = "weighhouse";
 
 /// When to try again what the book could not take.
 const RETRY_AFTER: Duration = Duration::from_millis(200);
@@ -75,6 +75,18 @@ impl From<DeskError> for Refusal {
                 "NOT_FOUND",
                 String::new(),
                 Detail::Resource { what, id },
+            ),
+            DeskError::Denied => (
+                Code::PermissionDenied,
+                "NOT_YOURS",
+                String::new(),
+                Detail::Nothing,
+            ),
+            DeskError::Busy => (
+                Code::ResourceExhausted,
+                "BUSY",
+                String::new(),
+                Detail::Retry,
             ),
             DeskError::OtherBody => (
                 Code::AlreadyExists,

@@ -9,8 +9,13 @@ mod answer;
 mod codes;
 mod errors;
 mod face;
+mod gate;
 mod page;
 mod parse;
+mod secret;
 mod serve;
+mod transport;
 
-pub use serve::{ServeError, serve};
+pub use gate::Room;
+pub use secret::{fresh_secret, sha256_of_secret};
+pub use serve::{ServeError, Service, serve};

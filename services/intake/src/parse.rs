@@ -5,6 +5,7 @@
 //! number or text. What depends on the book is decided at the desk.
 
 pub(crate) mod codes;
+pub(crate) mod keys;
 pub(crate) mod office;
 pub(crate) mod receiving;
 pub(crate) mod settle;

@@ -6,14 +6,18 @@
 //! Two codes are the wire's own, given before a request is read: OUT_OF_RANGE for
 //! one above the limit, INTERNAL for text that is not UTF-8.
 
+use std::convert::Infallible;
 use std::future::Future;
+use std::sync::Arc;
 use std::time::Duration;
 
 use desk::Desk;
+use proto::v1::audit_service_server::AuditServiceServer;
 use proto::v1::clock_service_server::ClockServiceServer;
 use proto::v1::close_service_server::CloseServiceServer;
 use proto::v1::codes_service_server::CodesServiceServer;
 use proto::v1::intake_service_server::IntakeServiceServer;
+use proto::v1::key_service_server::KeyServiceServer;
 use proto::v1::landing_report_service_server::LandingReportServiceServer;
 use proto::v1::office_service_server::OfficeServiceServer;
 use proto::v1::receiving_service_server::ReceivingServiceServer;
@@ -23,13 +27,15 @@ use proto::v1::stock_service_server::StockServiceServer;
 use proto::v1::yield_service_server::YieldServiceServer;
 use tokio::net::TcpListener;
 use tokio::sync::watch;
+use tokio::time::MissedTickBehavior;
 use tonic::server::NamedService;
 use tonic::transport::Server;
-use tonic::transport::server::TcpIncoming;
 use tonic_health::ServingStatus;
 use tonic_health::server::HealthReporter;
 
 use crate::face::Face;
+use crate::gate::{Gate, Room};
+use crate::transport;
 
 /// Largest request taken.
 const LARGEST_REQUEST_BYTES: usize = 4 * 1024 * 1024;
@@ -40,8 +46,12 @@ const STREAMS_PER_CONNECTION: u32 = 1024;
 /// A peer that says nothing is asked whether it is there after this long, and
 /// given up after as long again.
 const SILENCE: Duration = Duration::from_secs(30);
+/// Most bytes of a request's headers.
+const LARGEST_HEADERS_BYTES: u32 = 16 * 1024;
 /// Time to finish what was begun.
 const GRACE: Duration = Duration::from_secs(10);
+/// How often a stopping service looks whether all is answered.
+const SETTLE: Duration = Duration::from_millis(50);
 
 /// Why the service ended.
 #[derive(Debug, thiserror::Error)]
@@ -68,6 +78,15 @@ macro_rules! services {
     };
 }
 
+/// How a service is to answer.
+#[derive(Clone, Default)]
+pub struct Service {
+    /// TLS, with the certificate shown and whose certificates are taken; absent: none.
+    pub tls: Option<Arc<rustls::ServerConfig>>,
+    /// How much is taken at once.
+    pub room: Room,
+}
+
 /// Answers on `listener` until `shutdown` is done.
 ///
 /// # Errors
@@ -75,10 +94,12 @@ macro_rules! services {
 pub async fn serve(
     desk: Desk,
     listener: TcpListener,
+    service: Service,
     shutdown: impl Future<Output = ()> + Send + 'static,
 ) -> Result<(), ServeError> {
     let (stop, stopping) = watch::channel(false);
-    let face = Face::new(desk, stopping.clone());
+    let gate = Gate::new(desk.clone(), service.room);
+    let face = Face::new(desk.clone(), stopping.clone());
     let (health, health_server) = tonic_health::server::health_reporter();
     let reflection = || {
         tonic_reflection::server::Builder::configure()
@@ -87,7 +108,10 @@ pub async fn serve(
             .register_encoded_file_descriptor_set(tonic_health::pb::FILE_DESCRIPTOR_SET)
     };
     let router = Server::builder()
+        .layer(gate.clone())
+        .accept_http1(true)
         .max_concurrent_streams(STREAMS_PER_CONNECTION)
+        .http2_max_header_list_size(LARGEST_HEADERS_BYTES)
         .http2_keepalive_interval(Some(SILENCE))
         .http2_keepalive_timeout(Some(SILENCE))
         .add_service(health_server)
@@ -107,10 +131,12 @@ pub async fn serve(
         StatementServiceServer,
         SettlementServiceServer,
         ClockServiceServer,
+        KeyServiceServer,
+        AuditServiceServer,
     }
     say(&health, &names, ServingStatus::Serving).await;
 
-    let incoming = TcpIncoming::from(listener).with_nodelay(Some(true));
+    let incoming = transport::incoming(listener, service.tls);
     let mut told = stopping;
     let server = router.serve_with_incoming_shutdown(incoming, async move {
         // An error is a stop as well: whoever could say so has gone.
@@ -119,18 +145,44 @@ pub async fn serve(
     tokio::pin!(server);
     tokio::select! {
         ended = &mut server => return Ok(ended?),
+        never = each_second(&desk, &gate) => match never {},
         () = shutdown => {}
     }
     say(&health, &names, ServingStatus::NotServing).await;
     stop.send_replace(true);
-    match tokio::time::timeout(GRACE, server).await {
-        Ok(ended) => Ok(ended?),
-        Err(_) => {
-            tracing::warn!(
-                grace_seconds = GRACE.as_secs(),
-                "left connections that did not end"
-            );
+    let all_answered = async {
+        tokio::time::sleep(SETTLE).await;
+        while !(gate.is_empty() && face.has_no_streams()) {
+            tokio::time::sleep(SETTLE).await;
+        }
+    };
+    let ended = tokio::select! {
+        ended = &mut server => ended,
+        // Whoever only watches, or keeps a connection without a request, is not waited for.
+        () = all_answered => Ok(()),
+        () = tokio::time::sleep(GRACE) => {
+            tracing::warn!(grace_seconds = GRACE.as_secs(), "left requests that did not end");
             Ok(())
+        }
+    };
+    if let Err(error) = desk.write_refusals().await {
+        tracing::warn!(%error, "what was refused last is not written");
+    }
+    Ok(ended?)
+}
+
+/// Keeps up with other instances of the book, and writes what was refused.
+async fn each_second(desk: &Desk, gate: &Gate) -> Infallible {
+    let mut seconds = tokio::time::interval(Duration::from_secs(1));
+    seconds.set_missed_tick_behavior(MissedTickBehavior::Delay);
+    loop {
+        seconds.tick().await;
+        gate.tidy();
+        if let Err(error) = desk.keep_up().await {
+            tracing::warn!(%error, "what other instances put on file is not read");
+        }
+        if let Err(error) = desk.write_refusals().await {
+            tracing::warn!(%error, "refusals of a second are not written");
         }
     }
 }

@@ -27,6 +27,7 @@ pub mod dispute;
 pub mod fillet_yield;
 pub mod fish;
 pub mod ids;
+pub mod key;
 pub mod landing;
 pub mod length_weight;
 pub mod making;

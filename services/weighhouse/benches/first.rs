@@ -21,18 +21,22 @@
 
 use std::future::Future;
 use std::io::{BufRead as _, BufReader};
+use std::path::PathBuf;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
 use books::testing::{Book, POSTGRES};
 use books::{Answer, Condition, Deed, Scribe, entries, tickets, write_once};
+use client::Pass;
 use hdrhistogram::Histogram;
 use proto::v1;
 use proto::v1::clock_service_client::ClockServiceClient;
 use proto::v1::intake_service_client::IntakeServiceClient;
 use proto::v1::{tote_weighing, weighing};
 use rules::ticket::{Ticket, WeighIn};
+use tempfile::TempDir;
 use tokio::task::JoinSet;
+use tonic::service::interceptor::InterceptedService;
 use tonic::transport::{Channel, Endpoint};
 use uuid::Uuid;
 
@@ -55,6 +59,9 @@ const HANDED: usize = 1024;
 /// Deeds at most, and time at most, with a transaction for each.
 const ALONE: usize = 2_000;
 const ALONE_TIME: Duration = Duration::from_secs(3);
+
+/// A channel that shows the office's key.
+type Keyed = InterceptedService<Channel, Pass>;
 
 fn main() {
     tokio::runtime::Builder::new_multi_thread()
@@ -140,12 +147,20 @@ async fn measure(engine: &str, book: Book, bare: Book) {
 struct Program {
     child: Child,
     url: String,
+    key: PathBuf,
+    _folder: TempDir,
 }
 
 impl Program {
     fn on(book: &str) -> Program {
+        let folder = tempfile::tempdir().unwrap();
+        let key = folder.path().join("office-key");
         let mut child = Command::new(PROGRAM)
             .args(["serve", "--listen", "127.0.0.1:0", "--book", book])
+            .arg("--office-key")
+            .arg(&key)
+            // One key asks for all there is.
+            .args(["--requests-per-second", "1000000"])
             .args(["--log", "warn"])
             .stdout(Stdio::piped())
             .spawn()
@@ -153,9 +168,15 @@ impl Program {
         let mut lines = BufReader::new(child.stdout.take().unwrap()).lines();
         let line = lines.next().unwrap().unwrap();
         let url = line[line.find("http://").unwrap()..].trim().to_owned();
-        let program = Program { child, url };
+        let program = Program {
+            child,
+            url,
+            key,
+            _folder: folder,
+        };
         let sent = Command::new(PROGRAM)
-            .args(["send", OFFICE, "--server", &program.url])
+            .args(["send", OFFICE, "--server", &program.url, "--key-file"])
+            .arg(&program.key)
             .stdout(Stdio::null())
             .status()
             .unwrap();
@@ -163,13 +184,15 @@ impl Program {
         program
     }
 
-    async fn channels(&self) -> Vec<Channel> {
+    async fn channels(&self) -> Vec<Keyed> {
         let mut channels = Vec::new();
         for _ in 0..CONNECTIONS {
             let endpoint = Endpoint::from_shared(self.url.clone())
                 .unwrap()
                 .tcp_nodelay(true);
-            channels.push(endpoint.connect().await.unwrap());
+            let channel = endpoint.connect().await.unwrap();
+            let pass = Pass::in_file(&self.key).unwrap();
+            channels.push(InterceptedService::new(channel, pass));
         }
         channels
     }
@@ -259,9 +282,9 @@ impl Unary {
     async fn spell<F>(
         &mut self,
         program: &Program,
-        channels: &[Channel],
+        channels: &[Keyed],
         in_flight: usize,
-        call: impl Fn(Channel) -> F + Clone + Send + 'static,
+        call: impl Fn(Keyed) -> F + Clone + Send + 'static,
     ) where
         F: Future<Output = ()> + Send,
     {
@@ -299,10 +322,10 @@ fn histogram() -> Histogram<u64> {
 
 /// Calls for `time`, and gives how long each took, in microseconds.
 async fn run<F>(
-    channels: &[Channel],
+    channels: &[Keyed],
     in_flight: usize,
     time: Duration,
-    call: impl Fn(Channel) -> F + Clone + Send + 'static,
+    call: impl Fn(Keyed) -> F + Clone + Send + 'static,
 ) -> Histogram<u64>
 where
     F: Future<Output = ()> + Send,
@@ -330,7 +353,7 @@ where
 
 /// Streams weigh-ins, a stream for each connection; tickets a second, and the
 /// service's processor time for each in microseconds.
-async fn stream(program: &Program, channels: &[Channel]) -> (f64, f64) {
+async fn stream(program: &Program, channels: &[Keyed]) -> (f64, f64) {
     let used = program.used();
     let started = Instant::now();
     let mut streams = JoinSet::new();

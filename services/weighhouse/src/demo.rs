@@ -13,7 +13,7 @@ use books::{Db, book};
 use client::close::Parts;
 use client::show::{Column, Page};
 use client::week::{Way, Week, WeekError};
-use client::{Known, Service, Trouble};
+use client::{Known, Pass, Service, Trouble};
 use proto::google::r#type::Date;
 use proto::v1;
 use rules::decimal;
@@ -21,6 +21,7 @@ use rules::weight::{Weight, WeightUnit};
 use tokio::net::TcpListener;
 use tokio::sync::oneshot;
 
+use crate::office_key::{self, OfficeKeyError};
 use crate::serve::{self, ServeError};
 
 /// What is on file before the first fish.
@@ -91,6 +92,9 @@ pub(crate) enum DemoError {
     /// The service could not be run.
     #[error(transparent)]
     Serve(#[from] ServeError),
+    /// The office's key cannot be made.
+    #[error(transparent)]
+    OfficeKey(#[from] OfficeKeyError),
     /// No free port.
     #[error("no free port to answer on: {0}")]
     Socket(#[from] std::io::Error),
@@ -135,13 +139,15 @@ pub(crate) async fn run(folder: &Path, program: &str) -> Result<String, DemoErro
     let server = format!("http://{}", listener.local_addr()?);
     // A simulated book never asks for the machine's clock.
     let desk = serve::desk(db.clone(), || 0).await?;
+    let key = office_key::usual_file(&url);
+    office_key::ensure(desk.desk(), &key).await?;
     let (stop, stopped) = oneshot::channel::<()>();
-    let answering = desk.answer(listener, async {
+    let answering = desk.answer(listener, intake::Service::default(), async {
         // Dropping the sender is a stop as well.
         let _ = stopped.await;
     });
     let telling = async {
-        let told = tell(&db, &server, &url, program).await;
+        let told = tell(&db, &server, &key, &url, program).await;
         let _ = stop.send(());
         told
     };
@@ -170,8 +176,14 @@ fn fresh_book_in(folder: &Path) -> Result<PathBuf, DemoError> {
 }
 
 /// Sends the week, runs its nights, and tells what came of it.
-async fn tell(db: &Db, server: &str, url: &str, program: &str) -> Result<String, DemoError> {
-    let service = Service::reach(server).await?;
+async fn tell(
+    db: &Db,
+    server: &str,
+    key: &Path,
+    url: &str,
+    program: &str,
+) -> Result<String, DemoError> {
+    let service = Service::reach(server, Pass::in_file(key)?).await?;
     let mut week = Week::default();
     let mut sent = week
         .send(&service, "office.json", OFFICE, Way::Unary)
@@ -542,6 +554,8 @@ fn how_to_go_on(page: &mut Page, week: &Week, url: &str, program: &str) -> Resul
     let book = quoted(url);
     page.line(format!("  {program} serve --book {book}"));
     page.line("");
+    let key = office_key::usual_file(url).display().to_string();
+    page.line(format!("  export WEIGHHOUSE_KEY_FILE={}", quoted(&key)));
     let ticket = id(week, TICKET)?;
     let lot = week
         .ids()

@@ -8,16 +8,19 @@
 
 mod demo;
 mod night;
+mod office_key;
 mod serve;
 
 use std::io::{ErrorKind, IsTerminal as _, Write as _};
 use std::net::SocketAddr;
+use std::num::NonZeroU32;
 use std::path::PathBuf;
 use std::process::ExitCode;
 use std::time::{SystemTime, UNIX_EPOCH};
 
 use anyhow::{anyhow, bail};
 use clap::{CommandFactory as _, FromArgMatches as _, Parser, Subcommand, ValueEnum};
+use intake::Room;
 use tokio::net::TcpListener;
 use tracing_subscriber::EnvFilter;
 
@@ -49,6 +52,8 @@ enum LogFormat {
     Json,
 }
 
+const TWICE: NonZeroU32 = NonZeroU32::new(2).expect("not zero");
+
 #[derive(Debug, Subcommand)]
 enum Command {
     /// Run the intake service
@@ -61,6 +66,13 @@ enum Command {
         listen: SocketAddr,
         #[command(flatten)]
         book: Book,
+        /// File for the office's key, made on a book in which none works: only its
+        /// owner can read it [default: beside a SQLite book, BOOK.office-key]
+        #[arg(long, value_name = "FILE")]
+        office_key: Option<PathBuf>,
+        /// Requests of one key a second, on the average; twice as many at once
+        #[arg(long, value_name = "N", default_value_t = Room::default().a_second)]
+        requests_per_second: NonZeroU32,
         /// Make a fresh book one with a simulated clock that shows this instant,
         /// for trying out; a book that has such a clock keeps its time
         #[arg(long, value_name = "INSTANT", value_parser = client::instant)]
@@ -87,6 +99,10 @@ Exit code: 0 balanced, 1 flags raised, 2 it could not run.")]
         #[command(flatten)]
         book: Book,
     },
+    /// Print who may do what
+    #[command(after_help = "Example:
+  weighhouse access")]
+    Access,
     /// Try everything with an invented week in a fresh book of its own
     #[command(after_help = "Example:
   weighhouse demo --folder demo-book")]
@@ -139,6 +155,8 @@ async fn run(command: Command) -> anyhow::Result<ExitCode> {
         Command::Serve {
             listen,
             book,
+            office_key,
+            requests_per_second,
             simulated_from,
         } => {
             if !listen.ip().is_loopback() {
@@ -153,8 +171,20 @@ async fn run(command: Command) -> anyhow::Result<ExitCode> {
             let address = listener.local_addr()?;
             let stop = stop_asked_for()?;
             let desk = serve::desk(db.clone(), now_us).await?;
+            let file = office_key.unwrap_or_else(|| office_key::usual_file(&book.url));
+            if let Some(file) = office_key::ensure(desk.desk(), &file).await? {
+                print(&format!("the office's key is in {}\n", file.display()))?;
+            }
             print(&format!("listening on http://{address}\n"))?;
-            desk.answer(listener, stop).await?;
+            let service = intake::Service {
+                room: Room {
+                    a_second: requests_per_second,
+                    at_once: requests_per_second.saturating_mul(TWICE),
+                    ..Room::default()
+                },
+                ..intake::Service::default()
+            };
+            desk.answer(listener, service, stop).await?;
             db.close().await;
             Ok(ExitCode::SUCCESS)
         }
@@ -174,6 +204,10 @@ async fn run(command: Command) -> anyhow::Result<ExitCode> {
                 print(&(found.note + &found.text))?;
             }
             Ok(ExitCode::from(found.exit_code))
+        }
+        Command::Access => {
+            print(&access())?;
+            Ok(ExitCode::SUCCESS)
         }
         Command::Demo { folder } => {
             let folder = match folder {
@@ -206,6 +240,26 @@ async fn run(command: Command) -> anyhow::Result<ExitCode> {
             }
         }
     }
+}
+
+/// Who may do what: the table the desk goes by.
+fn access() -> String {
+    use client::show::{Column, Page};
+    use desk::access::{ROLES, TABLE};
+    let mut page = Page::title("Who may do what");
+    let columns: Vec<Column> = std::iter::once(Column::Left("to"))
+        .chain(ROLES.iter().map(|role| Column::Left(role.word())))
+        .collect();
+    let row = |(_, what, reaches): &desk::access::Act| {
+        let reaches = reaches.iter().map(|reach| reach.word().to_owned());
+        std::iter::once((*what).to_owned()).chain(reaches).collect()
+    };
+    page.table(&columns, &TABLE.iter().map(row).collect::<Vec<_>>());
+    page.paragraph(
+        "own: what belongs to the party the key is for. A key that names a buyer reaches that \
+         buyer's sites and no other.",
+    );
+    page.done()
 }
 
 fn print(text: &str) -> anyhow::Result<()> {

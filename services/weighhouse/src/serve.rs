@@ -94,14 +94,20 @@ pub(crate) async fn desk(db: Db, machine_us: fn() -> i64) -> Result<OpenDesk, Se
 }
 
 impl OpenDesk {
+    /// The desk.
+    pub(crate) fn desk(&self) -> &Desk {
+        &self.desk
+    }
+
     /// Answers on `listener` until `stop` is done; then what was taken is
     /// written.
     pub(crate) async fn answer(
         self,
         listener: TcpListener,
+        service: intake::Service,
         stop: impl Future<Output = ()> + Send + 'static,
     ) -> Result<(), ServeError> {
-        intake::serve(self.desk, listener, stop).await?;
+        intake::serve(self.desk, listener, service, stop).await?;
         if tokio::time::timeout(GRACE, self.scribe.stop())
             .await
             .is_err()

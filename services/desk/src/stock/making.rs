@@ -29,10 +29,37 @@ impl Desk {
         request_id: &str,
         asked: MakingAsked,
     ) -> Result<Booked<MakingAsked, Making>, DeskError> {
+        self.at_site(caller, asked.site)?;
+        self.own_cut(caller, &asked).await?;
         self.deed(caller, "making", request_id, asked, |asked| {
             self.plan_making(asked)
         })
         .await
+    }
+
+    /// Refuses a cut that is not the caller's: a kitchen records what it did with fish
+    /// it got, somebody at the table what they cut themselves.
+    async fn own_cut(&self, caller: &Caller, asked: &MakingAsked) -> Result<(), DeskError> {
+        if !caller.role.is_own_only() {
+            return Ok(());
+        }
+        match asked.kind {
+            MakingKind::CustomerCut => {
+                caller.own(&asked.kitchen)?;
+                let mut tx = self.read().await?;
+                for input in &asked.inputs {
+                    let Source::Dispatch(id) = input.source else {
+                        return Err(DeskError::Denied);
+                    };
+                    if books::stock::receiver_of(&mut tx, id).await? != caller.party {
+                        return Err(DeskError::Denied);
+                    }
+                }
+                Ok(())
+            }
+            MakingKind::Cut | MakingKind::Dress => caller.own(&asked.cutter),
+            MakingKind::Pool | MakingKind::Freeze => Err(DeskError::Denied),
+        }
     }
 
     async fn plan_making(

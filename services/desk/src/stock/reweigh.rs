@@ -24,6 +24,7 @@ impl Desk {
         request_id: &str,
         asked: ReweighAsked,
     ) -> Result<Booked<ReweighAsked, ReweighDone>, DeskError> {
+        self.at_site(caller, asked.site)?;
         self.deed(caller, "reweigh", request_id, asked, |asked| async move {
             let (happened_us, settings) = self.when(asked.site, asked.happened_us).await?;
             let office = self.office();

@@ -22,6 +22,10 @@ use crate::codes::{Coded as _, wire_or_none};
 pub(crate) fn found(found: &TicketFound, shown_in: WeightUnit) -> v1::Ticket {
     let ticket = booked(&found.booked, shown_in);
     let ticket = super::settle::followed(ticket, &found.followed);
+    let ticket = match &found.shared_with {
+        None => ticket,
+        Some(party) => as_shared(ticket, party),
+    };
     let Some(ended) = &found.ended else {
         return ticket;
     };
@@ -34,6 +38,39 @@ pub(crate) fn found(found: &TicketFound, shown_in: WeightUnit) -> v1::Ticket {
         state: state.into(),
         ended_by: ended.by.to_string(),
         ended_reason: ended.reason.clone(),
+        ..ticket
+    }
+}
+
+/// What one of several payees sees of a ticket: the weights, and their own money (5.2).
+fn as_shared(ticket: v1::Ticket, party: &str) -> v1::Ticket {
+    let unpriced = |line: v1::TicketLine| v1::TicketLine {
+        list_price: None,
+        price: None,
+        amount: None,
+        agreed_price: None,
+        agreed_price_id: String::new(),
+        agreed_reason: String::new(),
+        ..line
+    };
+    let own = ticket
+        .payee_amounts
+        .iter()
+        .find(|amount| amount.party == party)
+        .cloned();
+    v1::Ticket {
+        lines: ticket.lines.into_iter().map(unpriced).collect(),
+        adjustments: Vec::new(),
+        lines_total: None,
+        payout: None,
+        owed: own.as_ref().and_then(|own| own.owed.clone()),
+        held: own.as_ref().and_then(|own| own.held.clone()),
+        payees: Vec::new(),
+        payee_amounts: own.into_iter().collect(),
+        offline: None,
+        note: String::new(),
+        disputes: Vec::new(),
+        settled_by: Vec::new(),
         ..ticket
     }
 }

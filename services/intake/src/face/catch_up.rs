@@ -9,7 +9,7 @@
 use std::sync::Arc;
 use std::sync::atomic::{AtomicI64, Ordering};
 
-use desk::{Caller, DeviceWord};
+use desk::DeviceWord;
 use proto::v1;
 use proto::v1::catch_up_request::Item;
 use proto::v1::deed::Deed;
@@ -18,7 +18,7 @@ use tokio::task::JoinHandle;
 use tokio_stream::wrappers::ReceiverStream;
 use tonic::{Code, Status, Streaming};
 
-use super::{Face, closes, landings, office, receiving, settle, stock, tickets};
+use super::{Face, LONGEST_ID, LetIn, closes, landings, office, receiving, settle, stock, tickets};
 use crate::answer;
 use crate::errors::Refusal;
 use crate::parse::{self, At as _, Bad};
@@ -29,28 +29,31 @@ const TOGETHER: u32 = 256;
 const WAITING: usize = 256;
 /// Most deeds a device may say it has queued.
 const MOST_QUEUED: i32 = 10_000_000;
-/// Most characters of a request id that are said back.
-const LONGEST_ID: usize = 64;
 
 /// Outcomes of the items, as they are booked.
 pub(crate) fn answers(
     face: &Face,
-    caller: Caller,
+    let_in: LetIn,
     items: Streaming<v1::CatchUpRequest>,
-) -> ReceiverStream<Result<v1::CatchUpResponse, Status>> {
+) -> Result<ReceiverStream<Result<v1::CatchUpResponse, Status>>, Refusal> {
+    let place = Arc::clone(&face.streams).try_acquire_owned();
+    let place = place.map_err(|_| desk::DeskError::Busy)?;
     let (queue, waiting) = mpsc::channel(WAITING);
     let (answers, stream) = mpsc::channel(WAITING);
     let reader = Reader {
         face: face.clone(),
-        caller,
+        let_in,
         room: Arc::new(Semaphore::new(TOGETHER as usize)),
         resolved: Arc::new(AtomicI64::new(0)),
         open: None,
         queue,
     };
     tokio::spawn(reader.read(items));
-    tokio::spawn(tell(waiting, answers));
-    ReceiverStream::new(stream)
+    tokio::spawn(async move {
+        tell(waiting, answers).await;
+        drop(place);
+    });
+    Ok(ReceiverStream::new(stream))
 }
 
 /// An outcome in its place among the others.
@@ -96,7 +99,7 @@ struct Open {
 
 struct Reader {
     face: Face,
-    caller: Caller,
+    let_in: LetIn,
     /// A place for each weigh-in under way.
     room: Arc<Semaphore>,
     /// Deeds answered for good since the stream opened: booked, or refused in a
@@ -148,7 +151,7 @@ impl Reader {
         let _all = room.acquire_many(TOGETHER).await.map_err(|_| Gone)?;
         let outcome = match request.item {
             Some(Item::Deed(v1::Deed { deed: Some(deed) })) => {
-                let outcome = do_deed(&self.face, &self.caller, deed).await;
+                let outcome = do_deed(&self.face, &self.let_in, deed).await;
                 count(&self.resolved, &outcome);
                 outcome
             }
@@ -174,11 +177,11 @@ impl Reader {
             .acquire_owned()
             .await
             .map_err(|_| Gone)?;
-        let (face, caller) = (self.face.clone(), self.caller.clone());
+        let (face, let_in) = (self.face.clone(), self.let_in.clone());
         let resolved = Arc::clone(&self.resolved);
         let request_id = said_back(&request.request_id);
         let task = tokio::spawn(async move {
-            let outcome = do_deed(&face, &caller, Deed::WeighIn(request)).await;
+            let outcome = do_deed(&face, &let_in, Deed::WeighIn(request)).await;
             count(&resolved, &outcome);
             drop(place);
             outcome
@@ -198,7 +201,7 @@ impl Reader {
         let booked = self
             .face
             .desk
-            .device_word(&self.caller, &request_id, word)
+            .device_word(&self.let_in.caller, &request_id, word)
             .await?;
         self.resolved.store(0, Ordering::Relaxed);
         self.open = Some(Open {
@@ -225,7 +228,7 @@ impl Reader {
         let booked = self
             .face
             .desk
-            .device_word(&self.caller, &request_id, word)
+            .device_word(&self.let_in.caller, &request_id, word)
             .await?;
         Ok(answer::recorded(&booked))
     }
@@ -276,11 +279,15 @@ fn refused(request_id: String, refusal: Refusal) -> v1::CatchUpResponse {
 }
 
 /// Does a deed as its own method would.
-async fn do_deed(face: &Face, caller: &Caller, deed: Deed) -> v1::CatchUpResponse {
+async fn do_deed(face: &Face, let_in: &LetIn, deed: Deed) -> v1::CatchUpResponse {
     macro_rules! by {
         ($method:path, $request:ident) => {{
             let request_id = said_back(&$request.request_id);
-            outcome(request_id, $method(face, caller, $request).await)
+            let result = $method(face, &let_in.caller, $request).await;
+            if let Err(refusal) = &result {
+                face.refused(let_in, refusal, &request_id).await;
+            }
+            outcome(request_id, result)
         }};
     }
     match deed {

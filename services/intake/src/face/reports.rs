@@ -54,13 +54,13 @@ pub(crate) async fn get_clock(
 
 pub(crate) async fn set_clock(
     face: &Face,
-    _: &Caller,
+    caller: &Caller,
     request: v1::SetClockRequest,
 ) -> Result<v1::SetClockResponse, Refusal> {
     let now_us = parse::given(request.now)
         .and_then(parse::instant)
         .at("now")?;
-    let set_us = face.desk.set_clock(now_us).await?;
+    let set_us = face.desk.set_clock(caller, now_us).await?;
     Ok(v1::SetClockResponse {
         now: Some(answer::timestamp(set_us)),
     })

@@ -19,6 +19,9 @@ use tokio::sync::{mpsc, oneshot};
 use tokio::task::JoinHandle;
 use tokio_stream::wrappers::ReceiverStream;
 use tokio_stream::{Stream, StreamExt as _};
+use tonic::metadata::AsciiMetadataValue;
+use tonic::service::Interceptor;
+use tonic::service::interceptor::InterceptedService;
 use tonic::transport::{Channel, Endpoint};
 use tonic::{Code, Status};
 use tonic_health::pb::HealthCheckRequest;
@@ -36,10 +39,43 @@ const DAY: Date = Date {
     day: 2,
 };
 
+/// Shows a key.
+#[derive(Clone)]
+struct Bearer(AsciiMetadataValue);
+
+impl Interceptor for Bearer {
+    fn call(&mut self, mut request: tonic::Request<()>) -> Result<tonic::Request<()>, Status> {
+        request
+            .metadata_mut()
+            .insert("authorization", self.0.clone());
+        Ok(request)
+    }
+}
+
+type Keyed = InterceptedService<Channel, Bearer>;
+
+/// Puts an office key on file, and gives its secret.
+async fn office_key(desk: &Desk) -> String {
+    let secret = crate::fresh_secret().unwrap();
+    let sha256 = crate::sha256_of_secret(&secret).unwrap();
+    let asked = rules::key::KeyAsked {
+        name: "office".to_owned(),
+        role: rules::key::Role::Office,
+        party: String::new(),
+        expires_us: None,
+        certificate: String::new(),
+    };
+    let office = desk::Caller::office();
+    let id = Uuid::now_v7().to_string();
+    desk.issue_key(&office, &id, asked, sha256).await.unwrap();
+    secret
+}
+
 /// A service on a free port with a book of its own.
 struct Dock {
     address: SocketAddr,
     channel: Channel,
+    key: String,
     stop: Option<oneshot::Sender<()>>,
     served: JoinHandle<Result<(), ServeError>>,
     scribe: Scribe,
@@ -54,16 +90,19 @@ impl Dock {
         let scribe = Scribe::start(db.clone(), 4096);
         let clock = Clock::Machine(Arc::new(|| NOW_US));
         let desk = Desk::open(db.clone(), scribe.clone(), clock).await.unwrap();
+        let key = office_key(&desk).await;
         let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
         let address = listener.local_addr().unwrap();
         let (stop, stopped) = oneshot::channel();
-        let served = tokio::spawn(serve(desk, listener, async move {
+        let service = Service::default();
+        let served = tokio::spawn(serve(desk, listener, service, async move {
             let _gone = stopped.await;
         }));
         let channel = endpoint(address).connect().await.unwrap();
         Dock {
             address,
             channel,
+            key,
             stop: Some(stop),
             served,
             scribe,
@@ -84,12 +123,22 @@ impl Dock {
         dock
     }
 
-    fn intake(&self) -> IntakeServiceClient<Channel> {
-        IntakeServiceClient::new(self.channel.clone())
+    /// The channel, with the office's key.
+    fn keyed(&self) -> Keyed {
+        self.with_key(self.channel.clone())
     }
 
-    fn office(&self) -> OfficeServiceClient<Channel> {
-        OfficeServiceClient::new(self.channel.clone())
+    fn with_key(&self, channel: Channel) -> Keyed {
+        let key = format!("Bearer {}", self.key).parse().unwrap();
+        InterceptedService::new(channel, Bearer(key))
+    }
+
+    fn intake(&self) -> IntakeServiceClient<Keyed> {
+        IntakeServiceClient::new(self.keyed())
+    }
+
+    fn office(&self) -> OfficeServiceClient<Keyed> {
+        OfficeServiceClient::new(self.keyed())
     }
 
     async fn catch_up(&self, items: Vec<v1::CatchUpRequest>) -> Vec<v1::CatchUpResponse> {
@@ -620,7 +669,7 @@ async fn a_slow_reader_slows_its_stream_down() {
         .await
         .unwrap();
     let taken = Arc::new(AtomicUsize::new(0));
-    let mut intake = IntakeServiceClient::new(channel);
+    let mut intake = IntakeServiceClient::new(dock.with_key(channel));
     let mut outcomes = intake
         .catch_up(counted(Arc::clone(&taken)))
         .await
