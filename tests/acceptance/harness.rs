@@ -4,6 +4,8 @@ use std::io::{BufRead, BufReader};
 use std::path::PathBuf;
 use std::process::{Child, Command, Output, Stdio};
 
+use std::time::{Duration, Instant};
+
 use client::{Pass, Service};
 use proto::v1;
 use serde_json::{Value, json};
@@ -42,6 +44,11 @@ impl Server {
         Server::fresh(&[])
     }
 
+    /// The same, with more to say to `serve`.
+    pub(crate) fn with(more: &[&str]) -> Server {
+        Server::fresh(&[&["--simulated-from", BEGINNING], more].concat())
+    }
+
     fn fresh(more: &[&str]) -> Server {
         let folder = tempfile::tempdir().unwrap();
         let book = format!("sqlite:{}", folder.path().join("book.db").display());
@@ -72,8 +79,8 @@ impl Server {
                 .next()
                 .expect("the program says where it listens")
                 .unwrap();
-            if let Some(at) = line.find("http://") {
-                break line[at..].trim().to_owned();
+            if let Some(url) = line.strip_prefix("listening on ") {
+                break url.trim().to_owned();
             }
         };
         Server {
@@ -128,6 +135,24 @@ impl Server {
     }
 }
 
+impl Server {
+    /// Asks the program to stop, and gives how long it took.
+    pub(crate) fn stop(&mut self) -> Duration {
+        let started = Instant::now();
+        let pid = self.child.id().to_string();
+        let asked = Command::new("kill").args(["-TERM", &pid]).status().unwrap();
+        assert!(asked.success());
+        let status = self.child.wait().unwrap();
+        assert!(status.success(), "{status}");
+        started.elapsed()
+    }
+
+    /// `host:port`.
+    pub(crate) fn address(&self) -> &str {
+        self.url.split_once("://").unwrap().1
+    }
+}
+
 impl Drop for Server {
     fn drop(&mut self) {
         let _ = self.child.kill();
@@ -170,7 +195,11 @@ pub(crate) const OFFICE: &str = include_str!("../../demo-data/office.json");
 
 /// A server with the demo's office on file and the clock on Monday afternoon.
 pub(crate) async fn harbor() -> Server {
-    let server = Server::start();
+    harbor_on(Server::start()).await
+}
+
+/// The same on a server of one's own.
+pub(crate) async fn harbor_on(server: Server) -> Server {
     let service = server.service().await;
     let mut week = client::week::Week::default();
     week.send(&service, "office.json", OFFICE, client::week::Way::Unary)

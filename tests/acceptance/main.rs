@@ -24,6 +24,7 @@ mod price_lists;
 mod reading;
 mod receiving;
 mod settle;
+mod transport;
 mod two_instances;
 mod typed;
 mod week;

@@ -192,6 +192,20 @@ pub enum Answer {
     Unavailable,
 }
 
+impl Answer {
+    /// For those who count.
+    fn word(&self) -> &'static str {
+        match self {
+            Answer::Recorded(_) => "recorded",
+            Answer::Repeated { .. } => "repeated",
+            Answer::OtherBody => "other body",
+            Answer::Unmet(_) => "unmet",
+            Answer::Broken(_) => "broken",
+            Answer::Unavailable => "unavailable",
+        }
+    }
+}
+
 /// Writes deeds, those that wait together in one transaction. Clones share the queue.
 #[derive(Clone)]
 pub struct Scribe {
@@ -304,7 +318,15 @@ async fn write_all(db: Db, mut queue: mpsc::Receiver<Order>) {
                 Order::Stop => queue.close(),
             }
         }
+        metrics::gauge!("weighhouse_queue_deeds").set(queue.len() as f64);
+        let started = Instant::now();
         let answers = write_group(&db, &deeds).await;
+        metrics::histogram!("weighhouse_group_duration_seconds")
+            .record(started.elapsed().as_secs_f64());
+        metrics::histogram!("weighhouse_group_deeds").record(deeds.len() as f64);
+        for answer in &answers {
+            metrics::counter!("weighhouse_deeds_total", "outcome" => answer.word()).increment(1);
+        }
         for (caller, answer) in callers.into_iter().zip(answers) {
             // A caller who left does not mind.
             let _ = caller.send(answer);

@@ -86,7 +86,7 @@ impl Service {
     where
         R: Future<Output = Result<Response<A>, Status>>,
     {
-        call.retry(patience().with_max_times(4))
+        call.retry(patience().with_max_times(6))
             .when(|status| matches!(status.code(), Code::Unavailable | Code::ResourceExhausted))
             .await
             .map(Response::into_inner)

@@ -6,10 +6,13 @@
 //! stdout, the log to stderr. Exit code: 0 done, and of a night nothing to look
 //! at; 1 the service said no, or the night raised flags; 2 it could not run.
 
+mod certificate;
 mod demo;
 mod night;
 mod office_key;
 mod serve;
+mod tls;
+mod watching;
 
 use std::io::{ErrorKind, IsTerminal as _, Write as _};
 use std::net::SocketAddr;
@@ -60,8 +63,7 @@ enum Command {
     #[command(after_help = "Example:
   weighhouse serve --book sqlite:weighhouse.db --listen 127.0.0.1:7420")]
     Serve {
-        /// Address to answer on; only the machine itself can be asked from,
-        /// because callers are not told apart yet
+        /// Address to answer on; one that other machines reach needs TLS
         #[arg(long, value_name = "ADDRESS", default_value = "127.0.0.1:7420")]
         listen: SocketAddr,
         #[command(flatten)]
@@ -70,6 +72,27 @@ enum Command {
         /// owner can read it [default: beside a SQLite book, BOOK.office-key]
         #[arg(long, value_name = "FILE")]
         office_key: Option<PathBuf>,
+        /// Certificate to show (PEM), which `weighhouse certificate` makes
+        #[arg(long, value_name = "FILE", requires = "tls_key")]
+        tls_certificate: Option<PathBuf>,
+        /// Its private key (PEM)
+        #[arg(long, value_name = "FILE", requires = "tls_certificate")]
+        tls_key: Option<PathBuf>,
+        /// Authority (PEM) whose certificates let a device in, once they are given out
+        /// as keys
+        #[arg(long, value_name = "FILE", requires = "tls_certificate")]
+        device_authority: Option<PathBuf>,
+        /// Answer other machines without TLS: keys can then be read by whoever is on the
+        /// network between
+        #[arg(long)]
+        without_tls: bool,
+        /// Address that Prometheus reads metrics from; none when left out. Keep it to
+        /// the machine itself: no key is asked for
+        #[arg(long, value_name = "ADDRESS")]
+        metrics: Option<SocketAddr>,
+        /// Requests under way at once in the whole house
+        #[arg(long, value_name = "N", default_value_t = Room::default().under_way)]
+        requests_under_way: usize,
         /// Requests of one key a second, on the average; twice as many at once
         #[arg(long, value_name = "N", default_value_t = Room::default().a_second)]
         requests_per_second: NonZeroU32,
@@ -98,6 +121,22 @@ Exit code: 0 balanced, 1 flags raised, 2 it could not run.")]
         json: bool,
         #[command(flatten)]
         book: Book,
+    },
+    /// Make a certificate for the service, or for a device that is let in by it
+    #[command(after_help = "Examples:
+  weighhouse certificate --folder certificates --name dock.local --name 192.168.1.20
+  weighhouse certificate --folder certificates --device dock-tablet")]
+    Certificate {
+        /// Folder for the certificates; the site's authority in it is kept
+        #[arg(long)]
+        folder: PathBuf,
+        /// Name or address that the service is reached by; may be given several times
+        #[arg(long, required_unless_present = "device")]
+        name: Vec<String>,
+        /// Device that is to show a certificate instead of a key: letters, digits and
+        /// hyphens
+        #[arg(long, conflicts_with = "name", value_parser = device_name)]
+        device: Option<String>,
     },
     /// Print who may do what
     #[command(after_help = "Example:
@@ -156,13 +195,28 @@ async fn run(command: Command) -> anyhow::Result<ExitCode> {
             listen,
             book,
             office_key,
+            tls_certificate,
+            tls_key,
+            device_authority,
+            without_tls,
+            metrics,
+            requests_under_way,
             requests_per_second,
             simulated_from,
         } => {
-            if !listen.ip().is_loopback() {
+            let tls = match (&tls_certificate, &tls_key) {
+                (Some(certificate), Some(key)) => {
+                    Some(tls::config(certificate, key, device_authority.as_deref())?)
+                }
+                _ => None,
+            };
+            if !listen.ip().is_loopback() && tls.is_none() && !without_tls {
                 bail!(
-                    "cannot answer on {listen}: callers are not told apart yet, so only an address of the machine itself will do, such as 127.0.0.1:7420"
+                    "cannot answer on {listen} without TLS: other machines reach it, and keys could be read on the way. Give --tls-certificate and --tls-key (`weighhouse certificate` makes them), or say --without-tls"
                 );
+            }
+            if let Some(address) = metrics {
+                watching::export(address)?;
             }
             let db = serve::open(&book.url, simulated_from.as_ref()).await?;
             let listener = TcpListener::bind(listen)
@@ -175,14 +229,15 @@ async fn run(command: Command) -> anyhow::Result<ExitCode> {
             if let Some(file) = office_key::ensure(desk.desk(), &file).await? {
                 print(&format!("the office's key is in {}\n", file.display()))?;
             }
-            print(&format!("listening on http://{address}\n"))?;
+            let scheme = if tls.is_some() { "https" } else { "http" };
+            print(&format!("listening on {scheme}://{address}\n"))?;
             let service = intake::Service {
+                tls,
                 room: Room {
+                    under_way: requests_under_way.max(1),
                     a_second: requests_per_second,
                     at_once: requests_per_second.saturating_mul(TWICE),
-                    ..Room::default()
                 },
-                ..intake::Service::default()
             };
             desk.answer(listener, service, stop).await?;
             db.close().await;
@@ -204,6 +259,24 @@ async fn run(command: Command) -> anyhow::Result<ExitCode> {
                 print(&(found.note + &found.text))?;
             }
             Ok(ExitCode::from(found.exit_code))
+        }
+        Command::Certificate {
+            folder,
+            name,
+            device,
+        } => {
+            let told = match device {
+                Some(device) => {
+                    let made = certificate::for_device(&folder, &device, now_us())?;
+                    certificate::told_of_device(&made, &device)
+                }
+                None => {
+                    let made = certificate::for_service(&folder, &name, now_us())?;
+                    certificate::told_of_service(&made)
+                }
+            };
+            print(&told)?;
+            Ok(ExitCode::SUCCESS)
         }
         Command::Access => {
             print(&access())?;
@@ -239,6 +312,15 @@ async fn run(command: Command) -> anyhow::Result<ExitCode> {
                 }
             }
         }
+    }
+}
+
+fn device_name(text: &str) -> Result<String, String> {
+    let plain = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-';
+    if (1..=40).contains(&text.len()) && text.chars().all(plain) {
+        Ok(text.to_owned())
+    } else {
+        Err("is 1 to 40 lower-case letters, digits and hyphens".to_owned())
     }
 }
 
