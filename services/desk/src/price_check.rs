@@ -5,15 +5,15 @@
 use rules::business_day::day_before;
 use rules::money::Money;
 use rules::price_list::{BandExplained, PriceList};
-use rules::ticket::Notice;
 use rules::ticket::WeighIn;
 use rules::ticket::price::{OnFile, ticket};
+use rules::ticket::{Notice, NoticeKind};
 
 use crate::reports::TicketRange;
 use crate::{Caller, Desk, DeskError, TicketFound};
 
 /// Most tickets that are priced again.
-const MOST_TICKETS: i64 = 5_000;
+const MOST_TICKETS: usize = 5_000;
 
 /// A price list, explained.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -73,9 +73,13 @@ impl Desk {
             to,
             harvester: String::new(),
             after: 0,
-            limit: MOST_TICKETS,
+            // One more, to know whether any are left out.
+            limit: i64::try_from(MOST_TICKETS + 1).unwrap_or(i64::MAX),
         };
-        for found in self.tickets(caller, range).await? {
+        let mut notices = self.odd_in(&list);
+        let found = self.tickets(caller, range).await?;
+        notices.extend(left_out(found.len()));
+        for found in found.into_iter().take(MOST_TICKETS) {
             let lots = &found.booked.asked.lots;
             if found.ended.is_none() && lots.iter().any(|lot| lot.species == list.species) {
                 tickets.push(self.priced_again(&found, &list)?);
@@ -83,7 +87,7 @@ impl Desk {
         }
         Ok(ListChecked {
             bands: list.explain(),
-            notices: self.odd_in(&list),
+            notices,
             list,
             from,
             to,
@@ -133,5 +137,30 @@ impl Desk {
                 .map(|ticket| ticket.payout)
                 .map_err(|refusal| refusal.to_string()),
         })
+    }
+}
+
+/// Says that later tickets were not looked at, where so many were found.
+fn left_out(found: usize) -> Option<Notice> {
+    (found > MOST_TICKETS).then(|| Notice {
+        kind: NoticeKind::Warning,
+        code: "tickets_left_out".to_owned(),
+        text: format!(
+            "These days have more tickets than are priced again: only the first {MOST_TICKETS} \
+             were looked at, and the sums are of those. Ask for fewer days."
+        ),
+        line: 0,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn tickets_that_are_not_looked_at_are_said() {
+        assert_eq!(left_out(MOST_TICKETS), None);
+        let said = left_out(MOST_TICKETS + 1).map(|notice| notice.text);
+        assert!(said.is_some_and(|text| text.contains("only the first 5000 were looked at")));
     }
 }

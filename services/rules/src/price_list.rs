@@ -9,16 +9,12 @@ use crate::fish::{Condition, Grade, Presentation, coded};
 use crate::money::{BadPrice, Currency, Money, UnitPrice};
 use crate::office::Scale;
 use crate::ticket::{Notice, NoticeKind};
+use crate::tolerance::AccuracyClass;
 use crate::weight::{Weight, WeightUnit};
 
 /// A list is posted at least this long before it holds, microseconds: nobody is
 /// at the scale with a price that is changing under them.
 pub const NOTICE_US: i64 = 60_000_000;
-
-/// The lowest edge should be at least this many divisions of the scale that
-/// weighs pieces: the least load of a class III scale (NIST Handbook 44 section
-/// 2.20, table 8).
-const LEAST_DIVISIONS: i64 = 20;
 
 coded! {
     /// What a band is found by.
@@ -564,8 +560,9 @@ impl PriceList {
         }
     }
 
-    /// Warns where the lowest edge is under 20 divisions of the scale that
-    /// weighs pieces: a step of the scale then moves a fish's price too far.
+    /// Warns where the lowest edge is under the least load of the scale that weighs
+    /// pieces, by its class: a step of the scale then moves a fish's price too far. A
+    /// scale whose class is not known is taken as the dock's, class III.
     ///
     /// Edges of a list by lot are not weights of pieces, and never warn.
     #[must_use]
@@ -581,12 +578,14 @@ impl PriceList {
             .map(|band| band.from);
         let lowest = edges.filter(|&edge| edge > Weight::ZERO).min()?;
         let division = scale.division.weight;
-        let least = Weight::from_units(division.units().checked_mul(LEAST_DIVISIONS)?);
+        let class = AccuracyClass::marked(&scale.accuracy_class).unwrap_or(AccuracyClass::III);
+        let divisions = class.least_divisions(division);
+        let least = Weight::from_units(division.units().checked_mul(divisions)?);
         (lowest < least).then(|| Notice {
             kind: NoticeKind::Warning,
-            code: "edge_under_20_divisions".to_owned(),
+            code: "edge_under_least_load".to_owned(),
             text: format!(
-                "The lowest edge {} is under {LEAST_DIVISIONS} divisions of {} of scale {}.",
+                "The lowest edge {} is under {divisions} divisions of {} of scale {}.",
                 Edge {
                     weight: lowest,
                     unit: self.edge_unit
@@ -1166,6 +1165,22 @@ mod tests {
             warning.text,
             "The lowest edge 0.50 lb is under 20 divisions of 0.05 lb of scale piece."
         );
+        // Of another class the scale has another least load; of none, the dock's.
+        for (class, division, warns) in [
+            ("IIII", "0.05", false),
+            ("IIII", "0.06", true),
+            ("III L", "0.01", false),
+            ("III L", "0.02", true),
+            ("", "0.025", false),
+            ("", "0.026", true),
+        ] {
+            let marked = Scale {
+                accuracy_class: class.to_owned(),
+                ..scale(division)
+            };
+            let warning = list().lowest_edge_warning(&marked);
+            assert_eq!(warning.is_some(), warns, "{class} {division}");
+        }
         let by_lot = PriceList {
             band_by: BandBy::Lot,
             ..list()
