@@ -253,7 +253,7 @@ fn facts(site: i32, row: &v1::ReceivingLogRow, known: &Known) -> Vec<(&'static s
         ("found", list(findings.collect(), "; ")),
         ("probe again by", at(row.reprobe_due_at.as_ref())),
         ("probed again", list(reprobes.collect(), "; ")),
-        ("holds", list(holds.collect(), "; ")),
+        ("holds", list(counted(holds), "; ")),
         (
             "taken home",
             show::weight_unless_zero(row.taken_home.as_ref()),
@@ -261,9 +261,34 @@ fn facts(site: i32, row: &v1::ReceivingLogRow, known: &Known) -> Vec<(&'static s
     ]
 }
 
+/// The same said of several lines of a lot is said once, with their number.
+fn counted(said: impl Iterator<Item = String>) -> Vec<String> {
+    let mut counted: Vec<(String, usize)> = Vec::new();
+    for text in said {
+        match counted.last_mut() {
+            Some((last, n)) if *last == text => *n += 1,
+            _ => counted.push((text, 1)),
+        }
+    }
+    let told = counted.into_iter().map(|(text, n)| match n {
+        1 => text,
+        n => format!("{text} ({n} lines)"),
+    });
+    told.collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn lines_released_together_are_said_once_with_their_number() {
+        let said = ["held", "released", "released", "held"].map(str::to_owned);
+        assert_eq!(
+            counted(said.into_iter()),
+            ["held", "released (2 lines)", "held"]
+        );
+    }
 
     #[test]
     fn every_row_has_a_cell_for_every_heading() {

@@ -328,19 +328,27 @@ pub(crate) fn days(from: Option<&Date>, to: Option<&Date>) -> String {
     }
 }
 
-/// `from 2031-04-28 up to, not with, 2031-05-05`.
+fn day_before(day: &Date) -> Option<Date> {
+    let day = jiff::civil::Date::new(
+        day.year.try_into().ok()?,
+        day.month.try_into().ok()?,
+        day.day.try_into().ok()?,
+    );
+    let before = day.ok()?.yesterday().ok()?;
+    Some(Date {
+        year: before.year().into(),
+        month: before.month().into(),
+        day: before.day().into(),
+    })
+}
+
+/// `2031-04-28 to 2031-05-04`, for a period that ends before 2031-05-05.
 pub(crate) fn half_open(from: Option<&Date>, to: Option<&Date>) -> String {
     match (from, to) {
         (None, None) => "all days".to_owned(),
         (Some(from), None) => format!("from {}", day(Some(from))),
         (None, Some(to)) => format!("before {}", day(Some(to))),
-        (Some(from), Some(to)) => {
-            format!(
-                "from {} up to, not with, {}",
-                day(Some(from)),
-                day(Some(to))
-            )
-        }
+        (Some(from), Some(to)) => days(Some(from), day_before(to).or(Some(*to)).as_ref()),
     }
 }
 
