@@ -5,6 +5,10 @@
 //! What people wrote themselves, names and reasons, stays in their words;
 //! everything else is in the language asked for, cautions too. Money is in the
 //! site's currency, which stands with the totals.
+//!
+//! Whose copy it is decides what money is on it. The buyer's, which the diver who
+//! landed the fish gets too, has all of it and who is paid what. A payee's copy has
+//! the weights and that payee's money, and no other.
 
 use proto::v1;
 
@@ -96,6 +100,20 @@ impl Language {
             v1::Confirmation::Unspecified => "",
             v1::Confirmation::ByDiver => self.say("by the diver", "por el buzo"),
             v1::Confirmation::DiverAbsent => self.say("diver absent", "buzo ausente"),
+        }
+    }
+
+    /// A question of the ticket; one it no longer asks by its code.
+    fn question(self, code: &str, asked: Option<&v1::Notice>) -> String {
+        match (self, code, asked) {
+            (Language::En, _, Some(notice)) => notice.text.clone(),
+            (Language::Es, "cull", _) => {
+                "¿Separar los peces pequeños? La media queda junto al mínimo de plato.".to_owned()
+            }
+            (Language::Es, "fish_this_long" | "fish_this_light" | "fish_this_heavy", _) => {
+                "¿Está bien lo pesado? El pez medio no es de un tamaño habitual.".to_owned()
+            }
+            _ => code.to_owned(),
         }
     }
 
@@ -212,18 +230,29 @@ fn wrapped(text: &str, width: usize) -> Vec<String> {
     lines
 }
 
-/// The ticket, in lines of at most `width` characters.
+/// The ticket, in lines of at most `width` characters: the copy of a payee where one
+/// is named, else the buyer's.
 #[must_use]
-pub fn text(ticket: &v1::Ticket, known: &Known, width: usize, language: Language) -> String {
+pub fn text(
+    ticket: &v1::Ticket,
+    known: &Known,
+    width: usize,
+    language: Language,
+    payee: Option<&v1::PayeeAmount>,
+) -> String {
     let mut paper = Paper {
         width,
         text: String::new(),
     };
     head(&mut paper, ticket, known, language);
     weighed(&mut paper, ticket, known, language);
-    paid(&mut paper, ticket, known, language);
+    paid(&mut paper, ticket, known, language, payee.is_none());
     not_bought(&mut paper, ticket, known, language);
-    totals(&mut paper, ticket, language);
+    match payee {
+        None => totals(&mut paper, ticket, known, language),
+        Some(payee) => share(&mut paper, payee, known, language),
+    }
+    answers(&mut paper, ticket, language);
     small(&mut paper, ticket, language);
     cautions(&mut paper, ticket, language);
     paper.text
@@ -342,9 +371,19 @@ fn amount(money: Option<&v1::Money>) -> String {
         .map_or_else(|| shown.clone(), |(amount, _)| amount.to_owned())
 }
 
-fn paid(paper: &mut Paper, ticket: &v1::Ticket, known: &Known, language: Language) {
+fn paid(
+    paper: &mut Paper,
+    ticket: &v1::Ticket,
+    known: &Known,
+    language: Language,
+    with_money: bool,
+) {
     paper.rule();
-    paper.line(language.say("PAID BY WEIGHT BAND", "PAGO POR BANDA DE PESO"));
+    paper.line(if with_money {
+        language.say("PAID BY WEIGHT BAND", "PAGO POR BANDA DE PESO")
+    } else {
+        language.say("BY WEIGHT BAND", "POR BANDA DE PESO")
+    });
     if ticket.lines.is_empty() {
         paper.line(language.say("Nothing was bought.", "No se compró nada."));
     }
@@ -374,16 +413,29 @@ fn paid(paper: &mut Paper, ticket: &v1::Ticket, known: &Known, language: Languag
             };
             paper.words(2, &edges);
         }
-        let price = line.price.as_ref().map(|price| {
-            let shown = show::price(Some(price));
-            shown.replace(&format!(" {}", price.currency), "")
-        });
-        let sum = format!(
-            "{} x {}",
-            show::weight(line.net.as_ref()),
-            price.unwrap_or_default()
-        );
-        paper.pair(2, &sum, &amount(line.amount.as_ref()));
+        if with_money {
+            let sum = format!(
+                "{} x {}",
+                show::weight(line.net.as_ref()),
+                price(line.price.as_ref())
+            );
+            paper.pair(2, &sum, &amount(line.amount.as_ref()));
+        } else {
+            let net = language.say("net", "neto");
+            paper.pair(2, net, &show::weight(line.net.as_ref()));
+        }
+        if with_money && line.agreed_price.is_some() {
+            let (agreed, list) = (
+                language.say("agreed price", "precio acordado"),
+                language.say("list", "lista"),
+            );
+            let (beats, listed) = (
+                price(line.agreed_price.as_ref()),
+                price(line.list_price.as_ref()),
+            );
+            paper.words(2, &format!("{agreed} {beats}, {list} {listed}:"));
+            paper.words(2, &line.agreed_reason);
+        }
         if line.held {
             paper.words(
                 2,
@@ -391,6 +443,13 @@ fn paid(paper: &mut Paper, ticket: &v1::Ticket, known: &Known, language: Languag
             );
         }
     }
+}
+
+/// `5.25/lb`, the currency left out.
+fn price(price: Option<&v1::UnitPrice>) -> String {
+    price.map_or_else(String::new, |price| {
+        show::price(Some(price)).replace(&format!(" {}", price.currency), "")
+    })
 }
 
 fn not_bought(paper: &mut Paper, ticket: &v1::Ticket, known: &Known, language: Language) {
@@ -414,7 +473,7 @@ fn not_bought(paper: &mut Paper, ticket: &v1::Ticket, known: &Known, language: L
     }
 }
 
-fn totals(paper: &mut Paper, ticket: &v1::Ticket, language: Language) {
+fn totals(paper: &mut Paper, ticket: &v1::Ticket, known: &Known, language: Language) {
     paper.rule();
     let all = language.say("All lines", "Total de líneas");
     paper.pair(0, all, &amount(ticket.lines_total.as_ref()));
@@ -433,14 +492,50 @@ fn totals(paper: &mut Paper, ticket: &v1::Ticket, language: Language) {
         let words = language.say("Held, not owed yet", "Retenido, aún no se debe");
         paper.pair(0, words, &held);
     }
-    for payee in &ticket.payees {
+    for (payee, paid) in ticket.payees.iter().zip(&ticket.payee_amounts) {
         let share = match &payee.share {
-            None => String::new(),
-            Some(v1::payee_share::Share::Percent(percent)) => format!("{percent} %"),
-            Some(v1::payee_share::Share::Fixed(fixed)) => show::money(Some(fixed)),
+            None | Some(v1::payee_share::Share::Fixed(_)) => String::new(),
+            Some(v1::payee_share::Share::Percent(percent)) => format!(", {percent} %"),
         };
-        let words = format!("{} {}", language.say("Share of", "Parte de"), payee.party);
-        paper.pair(0, &words, &share);
+        let of = language.say("Share of", "Parte de");
+        let words = format!("{of} {}{share}", known.party(&payee.party));
+        paper.pair(0, &words, &show::money(paid.owed.as_ref()));
+        held_back(paper, paid.held.as_ref(), language);
+    }
+}
+
+/// What one payee is paid, and nobody else.
+fn share(paper: &mut Paper, payee: &v1::PayeeAmount, known: &Known, language: Language) {
+    paper.rule();
+    let of = language.say("COPY FOR", "COPIA PARA");
+    paper.words(0, &format!("{of} {}", known.party(&payee.party)));
+    let owed = language.say("Your share, owed", "Su parte, se debe");
+    paper.pair(0, owed, &show::money(payee.owed.as_ref()));
+    held_back(paper, payee.held.as_ref(), language);
+}
+
+fn held_back(paper: &mut Paper, held: Option<&v1::Money>, language: Language) {
+    let held = show::money_unless_zero(held);
+    if !held.is_empty() {
+        let words = language.say("held, not owed yet", "retenido, aún no se debe");
+        paper.pair(2, words, &held);
+    }
+}
+
+/// What was said to the questions that the ticket asked.
+fn answers(paper: &mut Paper, ticket: &v1::Ticket, language: Language) {
+    if ticket.answers.is_empty() {
+        return;
+    }
+    paper.rule();
+    paper.line(language.say("ASKED AND ANSWERED", "PREGUNTAS Y RESPUESTAS"));
+    for answer in &ticket.answers {
+        let asked = ticket
+            .notices
+            .iter()
+            .find(|notice| notice.code == answer.code);
+        paper.words(0, &language.question(&answer.code, asked));
+        paper.words(2, &answer.text);
     }
 }
 
@@ -523,7 +618,7 @@ mod tests {
         let ticket = sample();
         for width in [32, 48] {
             for language in [Language::En, Language::Es] {
-                let slip = text(&ticket, &Known::default(), width, language);
+                let slip = text(&ticket, &Known::default(), width, language, None);
                 for line in slip.lines() {
                     assert!(line.chars().count() <= width, "{width}: {line}\n{slip}");
                 }
@@ -538,7 +633,7 @@ mod tests {
 
     #[test]
     fn a_ticket_on_32_characters_in_english() {
-        let slip = text(&sample(), &Known::default(), 32, Language::En);
+        let slip = text(&sample(), &Known::default(), 32, Language::En, None);
         let told: Vec<&str> = slip.lines().collect();
         let at = told.iter().position(|line| *line == "PAID BY WEIGHT BAND");
         let paid = &told[at.unwrap_or(0)..][..8];
@@ -560,7 +655,7 @@ mod tests {
 
     #[test]
     fn a_ticket_on_32_characters_in_spanish() {
-        let slip = text(&sample(), &Known::default(), 32, Language::Es);
+        let slip = text(&sample(), &Known::default(), 32, Language::Es, None);
         for line in [
             "Buzo                     diver-1",
             "    bruto              45.600 lb",
@@ -581,6 +676,84 @@ mod tests {
             "spines", "gross", "held", "owed", "Ticket", "soup", "refused",
         ] {
             assert!(!slip.contains(english), "{english}\n{slip}");
+        }
+    }
+
+    fn cents(amount_minor: i64) -> Option<v1::Money> {
+        let mut money = sample().payout.unwrap_or_default();
+        money.amount_minor = amount_minor;
+        Some(money)
+    }
+
+    /// Shared by two, at a price agreed with the diver, with a question answered.
+    fn shared() -> v1::Ticket {
+        let mut ticket = sample();
+        let percent = |party: &str, percent: &str| v1::PayeeShare {
+            party: party.to_owned(),
+            share: Some(v1::payee_share::Share::Percent(percent.to_owned())),
+        };
+        let paid = |party: &str, owed: i64, held: i64| v1::PayeeAmount {
+            party: party.to_owned(),
+            owed: cents(owed),
+            held: (held > 0).then(|| cents(held)).flatten(),
+        };
+        ticket.payees = vec![percent("diver-1", "60"), percent("boat-1", "40")];
+        ticket.payee_amounts = vec![paid("diver-1", 626, 12_600), paid("boat-1", 418, 8_400)];
+        ticket.answers = vec![v1::QuestionAnswer {
+            code: "cull".to_owned(),
+            text: "he keeps them in".to_owned(),
+        }];
+        let line = &mut ticket.lines[0];
+        line.agreed_price = line.price.clone();
+        line.list_price = line.price.clone();
+        line.agreed_reason = "removal weekend".to_owned();
+        ticket
+    }
+
+    #[test]
+    fn the_buyers_copy_says_who_is_paid_what_and_why_at_that_price() {
+        let slip = text(&shared(), &Known::default(), 48, Language::En, None);
+        for line in [
+            "  agreed price 1.25/lb, list 1.25/lb:",
+            "  removal weekend",
+            "Share of diver-1, 60 %                  6.26 USD",
+            "Share of boat-1, 40 %                   4.18 USD",
+            "  held, not owed yet                   84.00 USD",
+            "ASKED AND ANSWERED",
+            "  he keeps them in",
+            "LCX: refused                            9.000 lb",
+        ] {
+            assert!(slip.lines().any(|said| said == line), "{line}\n{slip}");
+        }
+        let slip = text(&shared(), &Known::default(), 32, Language::Es, None);
+        for line in [
+            "  precio acordado 1.25/lb, lista",
+            "  1.25/lb:",
+            "Parte de diver-1, 60 %  6.26 USD",
+            "PREGUNTAS Y RESPUESTAS",
+            "  he keeps them in",
+        ] {
+            assert!(slip.lines().any(|said| said == line), "{line}\n{slip}");
+        }
+    }
+
+    #[test]
+    fn a_payees_copy_has_the_weights_and_no_money_but_theirs() {
+        let ticket = shared();
+        for (width, language) in [(32, Language::En), (48, Language::Es)] {
+            let payee = Some(&ticket.payee_amounts[1]);
+            let slip = text(&ticket, &Known::default(), width, language, payee);
+            for shown in ["4.18 USD", "84.00 USD", "10.750 lb", "30.000 lb"] {
+                assert!(slip.contains(shown), "{shown}\n{slip}");
+            }
+            // Prices, lines, totals, adjustments and the other payee.
+            for hidden in [
+                "/lb", "13.44", "210.00", "220.44", "-3.00", "6.26", "126.00", "60 %",
+            ] {
+                assert!(!slip.contains(hidden), "{hidden}\n{slip}");
+            }
+            let longest = slip.lines().map(|line| line.chars().count()).max();
+            assert_eq!(longest, Some(width), "{slip}");
         }
     }
 }

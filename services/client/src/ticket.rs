@@ -14,7 +14,8 @@ use crate::{Reach, receipt};
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Example:
   weighhouse ticket 2031050200010000003
-  weighhouse ticket 2031050200010000003 --receipt 32 --language es")]
+  weighhouse ticket 2031050200010000003 --receipt 32 --language es
+  weighhouse ticket 2031050200010000003 --receipt 48 --copy-for boat-1")]
 pub struct Ticket {
     /// Id of the ticket, 19 digits
     id: String,
@@ -24,6 +25,10 @@ pub struct Ticket {
     /// Language of the receipt
     #[arg(long, value_enum, default_value = "en", requires = "receipt")]
     language: receipt::Language,
+    /// The copy of this payee: the weights, and no money but theirs. The buyer's when
+    /// left out, with all of it and who is paid what
+    #[arg(long, value_name = "PAYEE", requires = "receipt")]
+    copy_for: Option<String>,
     #[command(flatten)]
     reach: Reach,
 }
@@ -35,13 +40,22 @@ impl Ticket {
             .get_ticket(v1::GetTicketRequest { ticket: self.id })
             .await?;
         let ticket = present(answer.ticket.clone())?;
+        let payee = match &self.copy_for {
+            None => None,
+            Some(code) => {
+                let mut payees = ticket.payee_amounts.iter();
+                Some(payees.find(|payee| payee.party == *code).ok_or_else(|| {
+                    Trouble::Typed(format!("--copy-for {code}: is not a payee of this ticket"))
+                })?)
+            }
+        };
         self.reach
             .say_as_it_is(
                 &service,
                 &answer,
                 self.receipt.is_some(),
                 |known| match self.receipt.as_deref().map(str::parse) {
-                    Some(Ok(width)) => receipt::text(&ticket, known, width, self.language),
+                    Some(Ok(width)) => receipt::text(&ticket, known, width, self.language, payee),
                     Some(Err(_)) | None => text(&ticket, known),
                 },
             )
