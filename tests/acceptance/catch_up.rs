@@ -160,3 +160,67 @@ async fn a_device_that_does_not_drain_leaves_a_gap_until_it_does() {
         "the fish is still uncounted: {told}"
     );
 }
+
+#[tokio::test]
+async fn a_stream_says_which_of_its_deeds_were_booked_before() {
+    let server = harbor().await;
+    let (first, second) = (one_tote("20.00", "4.00", 30), one_tote("21.00", "4.00", 30));
+    let before = |answers: &[v1::CatchUpResponse]| {
+        let answers = answers.iter();
+        answers
+            .map(|answer| answer.booked_before)
+            .collect::<Vec<_>>()
+    };
+    // Weigh-ins side by side: which of two alike is booked first is open.
+    let answers = send(&server, vec![deed(first.clone()), deed(first.clone())]).await;
+    let n = answers.iter().filter(|answer| answer.booked_before).count();
+    assert_eq!(n, 1, "{answers:?}");
+    assert_eq!(answers[0].ticket, answers[1].ticket);
+    let answers = send(&server, vec![deed(first.clone()), deed(second)]).await;
+    assert_eq!(before(&answers), [true, false], "{answers:?}");
+    // What is refused was not booked, whoever has the id.
+    let other = v1::RecordWeighInRequest {
+        note: "another".to_owned(),
+        ..first
+    };
+    let answers = send(&server, vec![deed(other)]).await;
+    assert_ne!(answers[0].code, 0);
+    assert_eq!(before(&answers), [false], "{answers:?}");
+}
+
+#[tokio::test]
+async fn a_stream_says_what_a_deeds_own_method_says_beside_its_answer() {
+    let server = harbor().await;
+    let tote = one_tote("44.00", "4.00", 50);
+    let answer = server.service().await.record_weigh_in(tote).await.unwrap();
+    let line = answer.ticket.unwrap().lines.remove(0);
+    let sold = v1::RecordMovementRequest {
+        request_id: fresh(),
+        site: 1,
+        taken: vec![v1::Taken {
+            part: Some(v1::PartRef {
+                lot_code: line.lot_code.clone(),
+                part: Some(line.part),
+            }),
+            weight: Some(v1::Reading {
+                decimal: "50.00".to_owned(),
+                unit: v1::WeightUnit::Lb.into(),
+                ..v1::Reading::default()
+            }),
+            ..v1::Taken::default()
+        }],
+        outlet: v1::Outlet::SoldWhole.into(),
+        counterparty: "hill-kitchen".to_owned(),
+        ..v1::RecordMovementRequest::default()
+    };
+    let item = v1::CatchUpRequest {
+        item: Some(Item::Deed(v1::Deed {
+            deed: Some(v1::deed::Deed::Movement(sold.clone())),
+        })),
+    };
+    let answers = send(&server, vec![item]).await;
+    assert_eq!(answers[0].code, 0, "{answers:?}");
+    let by_method = server.service().await.record_movement(sold).await;
+    assert!(!answers[0].notices.is_empty(), "{answers:?}");
+    assert_eq!(answers[0].notices, by_method.unwrap().notices);
+}

@@ -195,6 +195,75 @@ async fn what_failed_of_a_csv_file_is_mended_and_sent_again_and_nothing_twice() 
 }
 
 #[tokio::test]
+async fn a_file_sent_again_is_told_as_booked_before_though_the_clock_stood_still() {
+    let server = harbor().await;
+    let folder = tempfile::tempdir().unwrap();
+    // One fish is weighed at the dock and sent later; again, it is sent later still.
+    let csv = "ticket,site,diver,confirmed,species,form,grade,shot,gross,tared,scale,weighed_at\n\
+               7,1,wren-haldane,by-diver,PZO,whole,A,clean,24.60,yes,dock,2031-04-28T07:00:00-04:00\n";
+    let (code, told, _) = send(&server, folder.path(), "first.csv", csv);
+    assert_eq!(code, Some(0), "{told}");
+    assert!(told.contains("1 deed booked."), "{told}");
+    let (code, told, _) = send(&server, folder.path(), "still.csv", csv);
+    assert_eq!(code, Some(0), "{told}");
+    assert!(told.contains("0 deeds booked, 1 booked before"), "{told}");
+    set_clock(&server, "2031-04-28T16:00:00-04:00").await;
+    let (code, told, _) = send(&server, folder.path(), "later.csv", csv);
+    assert_eq!(code, Some(0), "{told}");
+    assert!(told.contains("0 deeds booked, 1 booked before"), "{told}");
+}
+
+#[tokio::test]
+async fn what_failed_is_never_written_over_a_file_that_holds_something() {
+    let server = harbor().await;
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("monday.csv");
+    std::fs::write(&file, CSV).unwrap();
+    let other_name = folder.path().join(".").join("monday.csv");
+    let unread = folder.path().join("notes.txt");
+    std::fs::write(&unread, "not of this program").unwrap();
+    for failed in [&file, &other_name, &unread] {
+        let before = std::fs::read(failed).unwrap();
+        let output = server.client(&[
+            "send",
+            file.to_str().unwrap(),
+            "--failed",
+            failed.to_str().unwrap(),
+        ]);
+        let told = said(&output);
+        assert!(!output.status.success(), "{told}");
+        assert!(told.contains("is there already, and not empty"), "{told}");
+        assert_eq!(std::fs::read(failed).unwrap(), before);
+    }
+}
+
+#[tokio::test]
+async fn numbers_asked_ahead_and_a_probe_are_typed() {
+    let server = harbor().await;
+    let numbers = ids(
+        &server,
+        &[
+            "request-codes",
+            "--site",
+            "1",
+            "--device",
+            "dock-tablet",
+            "--count",
+            "5",
+        ],
+    );
+    let numbers = numbers["numbers"].as_str().unwrap();
+    let (first, _) = numbers.split_once(" to ").unwrap();
+    let borne = ["--device", "dock-tablet", "--lot-number", first];
+    let ticket: Value = serde_json::from_str(&done(&server, &[TOTE, &borne].concat())).unwrap();
+    let lot = ticket["answer"]["ticket"]["lines"][0]["lotCode"].as_str();
+    let lot = lot.unwrap();
+    assert_eq!(lot, format!("{first}1"));
+    let told = done(&server, &["reprobe", "--lot", lot, "--probe", "39.5F"]);
+    assert!(told.contains("Booked: reprobe"), "{told}");
+}
+
+#[tokio::test]
 async fn json_after_one_another_goes_on_after_a_deed_that_failed() {
     let server = harbor().await;
     let folder = tempfile::tempdir().unwrap();

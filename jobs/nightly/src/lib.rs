@@ -310,6 +310,9 @@ impl Night<'_> {
         match write_once(self.db, revision.deed(recorded_on, self.now_us)).await {
             Answer::Recorded(_) | Answer::Repeated { .. } => Ok(true),
             Answer::OtherBody | Answer::Unmet(_) => Ok(false),
+            Answer::Full { .. } => Err(NightError::NotTaken(
+                "the business day has no entry numbers left".to_owned(),
+            )),
             Answer::Broken(why) => Err(NightError::NotTaken(why)),
             Answer::Unavailable => Err(NightError::NotTaken(
                 "it cannot be reached; run it again".to_owned(),

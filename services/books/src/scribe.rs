@@ -185,6 +185,11 @@ pub enum Answer {
     OtherBody,
     /// This does not hold; nothing was written.
     Unmet(Condition),
+    /// The day has no numbers left for it.
+    Full {
+        /// Numbers that are left, the deed's own among them.
+        left: i64,
+    },
     /// The deed itself cannot be written. The text is for the log, never for the caller.
     Broken(String),
     /// The books cannot be reached now. The deed may have been recorded; its repeat will
@@ -200,6 +205,7 @@ impl Answer {
             Answer::Repeated { .. } => "repeated",
             Answer::OtherBody => "other body",
             Answer::Unmet(_) => "unmet",
+            Answer::Full { .. } => "full",
             Answer::Broken(_) => "broken",
             Answer::Unavailable => "unavailable",
         }

@@ -5,6 +5,7 @@
 //! words become the deed's canonical JSON, the deed is sent by its method, and
 //! the answer is told. So a new deed is one new entry here.
 
+mod toml;
 mod value;
 
 use clap::builder::PossibleValuesParser;
@@ -462,6 +463,47 @@ const ENTRIES: &[Entry] = &[
         example: "reweigh --site 1 --part 20310502000100000031/1 --weight 38.60 --read-on dock",
     },
     Entry {
+        name: "reprobe",
+        about: "Record that fish of a lot was probed again",
+        deed: "reprobe",
+        file: "",
+        fixed: &[],
+        flags: &[
+            must("lot", "lotCode", Takes::Text, "Lot code, 20 characters"),
+            Flag {
+                must: true,
+                ..each(
+                    "probe",
+                    "probes",
+                    Takes::Degrees,
+                    "Temperature of a fish, such as 38.5F or 3.1C; the warmest decides",
+                )
+            },
+            may(
+                "ice-around",
+                "iceAround",
+                Takes::YesOrNo,
+                "Whether ice was around the fish: yes or no",
+            ),
+            may("note", "note", Takes::Text, "Note"),
+            WHEN,
+        ],
+        example: "reprobe --lot 20310502000100000031 --probe 38.5F --probe 39.0F --ice-around yes",
+    },
+    Entry {
+        name: "request-codes",
+        about: "Ask ahead for lot numbers that a device will give without signal",
+        deed: "requestCodes",
+        file: "",
+        fixed: &[],
+        flags: &[
+            SITE,
+            must("device", "device", Takes::Text, "Code of the device"),
+            must("count", "count", Takes::Number, "How many, 1 to 1000"),
+        ],
+        example: "request-codes --site 1 --device tablet-1 --count 50",
+    },
+    Entry {
         name: "agree-price",
         about: "Agree a price with one diver for a while; it beats the list",
         deed: "agreedPrice",
@@ -764,7 +806,7 @@ const ENTRIES: &[Entry] = &[
                 "A hold older than this is a flag each morning",
             ),
         ],
-        example: "settings --file settings.json",
+        example: "settings --file settings.toml",
     },
 ];
 
@@ -837,12 +879,10 @@ impl Entry {
                 );
         }
         command = command
-            .arg(
-                Arg::new("file")
-                    .long("file")
-                    .value_name("FILE")
-                    .help("Protobuf JSON with the fields; flags go on top of it"),
-            )
+            .arg(Arg::new("file").long("file").value_name("FILE").help(
+                "Protobuf JSON, or TOML where it is named so, with any fields of the \
+                         request, also those without a flag; flags go on top of it",
+            ))
             .arg(
                 Arg::new("request-id")
                     .long("request-id")
@@ -913,8 +953,13 @@ impl Deed {
             Some(name) => {
                 let text = std::fs::read_to_string(name)
                     .map_err(|error| Trouble::File(format!("{name}: {error}")))?;
-                let read = serde_json::from_str(text.trim_start_matches('\u{feff}'));
-                Some(read.map_err(|error| Trouble::File(format!("{name}: {error}")))?)
+                let text = text.trim_start_matches('\u{feff}');
+                let read = if name.ends_with(".toml") {
+                    toml::read(text)
+                } else {
+                    serde_json::from_str(text).map_err(|error| error.to_string())
+                };
+                Some(read.map_err(|why| Trouble::File(format!("{name}: {why}")))?)
             }
             None => None,
         };
@@ -1013,9 +1058,19 @@ impl Deed {
             ("business day", day),
             ("hold", ids.hold),
             ("new lots", ids.lots.join(", ")),
+            ("lot numbers", from_first_to_last(&ids.numbers)),
         ]);
         ticket::notices(&mut page, &notices, &[]);
         page.done()
+    }
+}
+
+/// Numbers that follow one another.
+fn from_first_to_last(numbers: &[String]) -> String {
+    match numbers {
+        [] => String::new(),
+        [one] => one.clone(),
+        [first, .., last] => format!("{first} to {last}"),
     }
 }
 

@@ -205,7 +205,8 @@ impl Failed {
                     cells[*reason] = why.as_bytes();
                     out.write_record(cells)?;
                 }
-                Ok(())
+                // Whatever was told is in the file, wherever the sending is cut.
+                out.flush()
             }
             (Failed::Csv { .. }, Written::Json(_) | Written::Unread(_)) => Ok(()),
         }

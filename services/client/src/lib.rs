@@ -134,6 +134,8 @@ pub struct Reach {
 pub struct Terminal<'a> {
     /// The whole program, for completions.
     pub program: clap::Command,
+    /// The machine's clock.
+    pub now: fn() -> prost_types::Timestamp,
     /// Where outcomes go as they come.
     pub out: &'a mut (dyn std::io::Write + Send),
     /// Where a line of progress goes; nowhere when nobody watches.

@@ -8,7 +8,7 @@
 use std::collections::{BTreeSet, VecDeque};
 use std::fmt::Write as _;
 use std::io::Write as _;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use proto::v1;
 use serde_json::Value;
@@ -38,8 +38,10 @@ is in one. CSV has one weighing a row, with a header:
 Rows of one ticket follow one another. `ticket` is a number of your own that never
 comes again. Other columns: note, area, caught_from, caught_to, gear, landed_at,
 landed_on, vessel, vessel_use, dives, storage, small, decision, reason,
-corrective_action, unit, tare, tared, iced, about_pieces, fish, request_id. Words are
-those of `weigh-in`; with semicolons a decimal may have a comma.")]
+corrective_action, unit, tare, tared, iced, about_pieces, fish, request_id, and
+weighed_at, the first reading as 2031-05-02T14:32:00-04:00. Words are those of
+`weigh-in`; with semicolons a decimal may have a comma. Tallies, answers to questions
+and shares of the pay are sent as JSON.")]
 pub struct Send {
     /// File of deeds, JSON or CSV
     file: PathBuf,
@@ -58,20 +60,24 @@ impl Send {
         // Looked at first, so that its format is known to the file of the failed.
         let mut first = items.next();
         let failed = match &self.failed {
-            Some(path) if *path == self.file => {
-                return Err(at("the failed ones need another file".to_owned()));
+            Some(path) if holds_something(path) => {
+                return Err(Trouble::File(format!(
+                    "{}: is there already, and not empty; the failed ones need a file of their own",
+                    path.display()
+                )));
             }
             Some(path) => Some(items.failed(path).map_err(|error| at(error.to_string()))?),
             None => None,
         };
         let service = self.reach.service().await?;
-        let began = service.get_clock(v1::GetClockRequest {}).await?.now;
+        let clock = service.get_clock(v1::GetClockRequest {}).await?;
         let mut sending = Sending {
             service,
             week: Week::default(),
             stream: None,
             on_their_way: VecDeque::new(),
-            began,
+            began: clock.now,
+            simulated: clock.simulated,
             tally: Tally::default(),
             cautions: BTreeSet::new(),
             failed,
@@ -89,6 +95,15 @@ impl Send {
         sending.land_all().await?;
         sending.finish(&name, broken)
     }
+}
+
+/// Whether a file has anything in it that writing it anew would lose: it may be the
+/// file that is sent, under whatever name, or what failed before and is not mended.
+fn holds_something(path: &Path) -> bool {
+    if !path.exists() {
+        return false;
+    }
+    Items::open(path).map_or(true, |mut items| items.next().is_some())
 }
 
 /// What came of the items.
@@ -146,8 +161,10 @@ struct Sending<'a> {
     week: Week,
     stream: Option<Stream>,
     on_their_way: VecDeque<OnItsWay>,
-    /// The book's clock as it began: what was recorded before is a repeat.
+    /// The book's clock as it began: where no stream says it, what was recorded
+    /// before is a repeat.
     began: Option<prost_types::Timestamp>,
+    simulated: bool,
     tally: Tally,
     cautions: BTreeSet<String>,
     failed: Option<Failed>,
@@ -173,7 +190,10 @@ impl Sending<'_> {
                 self.land_all().await?;
                 self.fail(&name, &written, &why, false)
             }
-            Ok(Asked::Ticket(request)) => {
+            Ok(Asked::Ticket(mut request)) => {
+                if request.first_reading_at.is_some() {
+                    request.sent_at = self.now().await?;
+                }
                 let deed = v1::deed::Deed::WeighIn(*request);
                 let deed = v1::Deed { deed: Some(deed) };
                 self.send(OnItsWay {
@@ -185,6 +205,15 @@ impl Sending<'_> {
             }
             Ok(Asked::Step(value)) => self.step(name, written, value).await,
         }
+    }
+
+    /// The sender's clock: the machine's, or in a book with a simulated one that.
+    async fn now(&self) -> Result<Option<prost_types::Timestamp>, Trouble> {
+        if self.simulated {
+            let clock = self.service.get_clock(v1::GetClockRequest {}).await?;
+            return Ok(clock.now);
+        }
+        Ok(Some((self.terminal.now)()))
     }
 
     async fn step(&mut self, name: String, written: Written, value: Value) -> Result<(), Trouble> {
@@ -218,7 +247,22 @@ impl Sending<'_> {
         if let Some(why) = self.stopped.clone() {
             return self.fail(&name, &written, &format!("not sent: {why}"), true);
         }
-        match self.week.send_step(&self.service, None, step).await {
+        self.open_stream().await;
+        let stream = self.stream.as_mut();
+        let mut sent = self
+            .week
+            .send_step(&self.service, stream, step.clone())
+            .await;
+        let unheard = matches!(
+            sent,
+            Err(week::StepTrouble::Service(Trouble::NoAnswer { .. }))
+        );
+        if self.stream.is_some() && unheard {
+            // Sent again by its own method, and booked once all the same.
+            self.stream = None;
+            sent = self.week.send_step(&self.service, None, step).await;
+        }
+        match sent {
             Ok(Some(answer)) => self.book(&name, answer),
             Ok(None) => {
                 self.tally.as_expected += 1;
@@ -249,9 +293,7 @@ impl Sending<'_> {
         while self.on_their_way.len() >= TOGETHER {
             self.land_one().await?;
         }
-        if self.stream.is_none() && self.stopped.is_none() {
-            self.stream = Stream::open(&self.service).await.ok();
-        }
+        self.open_stream().await;
         let mut broken = self.stream.is_none();
         if let (Some(stream), Some(deed)) = (&mut self.stream, item.deed.deed.clone()) {
             broken = stream.put(deed).await.is_err();
@@ -263,6 +305,13 @@ impl Sending<'_> {
             self.land_all().await?;
         }
         Ok(())
+    }
+
+    /// Where no stream can be opened, each deed is sent by its own method.
+    async fn open_stream(&mut self) {
+        if self.stream.is_none() && self.stopped.is_none() {
+            self.stream = Stream::open(&self.service).await.ok();
+        }
     }
 
     async fn land_all(&mut self) -> Result<(), Trouble> {
@@ -305,7 +354,9 @@ impl Sending<'_> {
     fn book(&mut self, name: &str, answer: Answer) -> Result<(), Trouble> {
         let at = |stamp: &prost_types::Timestamp| (stamp.seconds, stamp.nanos);
         let recorded = answer.recorded.recorded_at.as_ref().map(at);
-        let repeated = recorded < self.began.as_ref().map(at);
+        let repeated = answer
+            .booked_before
+            .unwrap_or_else(|| recorded < self.began.as_ref().map(at));
         if repeated {
             self.tally.repeated += 1;
         } else {

@@ -33,7 +33,7 @@ use crate::service::Service;
 use crate::show::word;
 use crate::trouble::Trouble;
 
-/// How weigh-ins are sent.
+/// How deeds are sent.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Way {
     /// Each by its unary method.
@@ -117,6 +117,9 @@ pub enum StepTrouble {
         /// What happened.
         instead: String,
     },
+    /// The same request was booked as another deed.
+    #[error("sent again it was booked again")]
+    BookedTwice,
     /// The same request got two answers.
     #[error("sent again it was answered differently: {second} after {first}")]
     AnsweredTwice {
@@ -127,7 +130,7 @@ pub enum StepTrouble {
     },
 }
 
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Clone, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub(crate) struct Step {
     #[serde(default)]
@@ -234,6 +237,14 @@ impl Week {
         let first = first?;
         if step.again {
             let second = send(service, stream, deed).await?;
+            if second.booked_before == Some(false) {
+                return Err(StepTrouble::BookedTwice);
+            }
+            // That it is a repeat is all that may differ.
+            let second = Answer {
+                booked_before: first.booked_before,
+                ..second
+            };
             if first != second {
                 return Err(StepTrouble::AnsweredTwice {
                     first: format!("{first:?}"),
@@ -294,6 +305,8 @@ pub(crate) struct Answer {
     pub(crate) ticket: Option<v1::Ticket>,
     /// What is said to the person who did it.
     pub(crate) notices: Vec<v1::Notice>,
+    /// Booked by an earlier request; only a stream says it.
+    pub(crate) booked_before: Option<bool>,
     lots: Vec<String>,
     making: String,
     hold: String,
@@ -322,6 +335,7 @@ impl Answer {
             recorded: recorded.ok_or(Trouble::Unreadable("it does not say what was recorded"))?,
             ticket: None,
             notices: Vec::new(),
+            booked_before: None,
             lots: Vec::new(),
             making: String::new(),
             hold: String::new(),
@@ -340,6 +354,7 @@ impl Answer {
             },
             lots: codes(ticket.lots.iter().map(|lot| &lot.lot_code)),
             notices: ticket.notices.clone(),
+            booked_before: None,
             ticket: Some(ticket),
             making: String::new(),
             hold: String::new(),
@@ -351,13 +366,19 @@ impl Answer {
 impl Answer {
     /// What a stream answers to a deed that it booked.
     fn outcome(outcome: v1::CatchUpResponse) -> Result<Answer, Trouble> {
+        let booked_before = Some(outcome.booked_before);
         if outcome.ticket.is_some() {
-            return Answer::ticket(outcome.ticket);
+            return Ok(Answer {
+                booked_before,
+                ..Answer::ticket(outcome.ticket)?
+            });
         }
         Ok(Answer {
+            booked_before,
+            notices: outcome.notices,
             lots: outcome.lot_codes,
             hold: outcome.hold_id,
-            numbers: numbers(outcome.code_block),
+            numbers: numbers(outcome.code_block.as_ref()),
             ..Answer::plain(outcome.recorded)?
         })
     }
@@ -369,9 +390,9 @@ fn codes<'a>(codes: impl Iterator<Item = &'a String>) -> Vec<String> {
 }
 
 /// The numbers of a block, one by one.
-fn numbers(block: Option<v1::CodeBlock>) -> Vec<String> {
-    let first = block.as_ref().and_then(|b| b.first_number.parse().ok());
-    let last = block.as_ref().and_then(|b| b.last_number.parse().ok());
+fn numbers(block: Option<&v1::CodeBlock>) -> Vec<String> {
+    let first = block.and_then(|block| block.first_number.parse().ok());
+    let last = block.and_then(|block| block.last_number.parse().ok());
     let (Some(first), Some(last)) = (first, last) else {
         return Vec::new();
     };
@@ -379,7 +400,7 @@ fn numbers(block: Option<v1::CodeBlock>) -> Vec<String> {
     numbers.map(|number| number.to_string()).collect()
 }
 
-/// Sends one deed by its own method; a weigh-in by the stream where there is one.
+/// Sends one deed by the stream where there is one, else by its own method.
 pub(crate) async fn send(
     service: &Service,
     stream: Option<&mut Stream>,
@@ -387,27 +408,27 @@ pub(crate) async fn send(
 ) -> Result<Answer, Trouble> {
     let deed = deed.deed.ok_or(Trouble::Unreadable("the deed is empty"))?;
     match (deed, stream) {
-        (deed @ Deed::WeighIn(_), Some(stream)) => stream.send(deed).await,
+        (deed, Some(stream)) => stream.send(deed).await,
         (Deed::WeighIn(r), None) => Answer::ticket(service.record_weigh_in(r).await?.ticket),
-        (Deed::VoidTicket(r), _) => Answer::plain(service.void_ticket(r).await?.recorded),
-        (Deed::Hold(r), _) => {
+        (Deed::VoidTicket(r), None) => Answer::plain(service.void_ticket(r).await?.recorded),
+        (Deed::Hold(r), None) => {
             let answer = service.hold_part(r).await?;
             Ok(Answer {
                 hold: answer.hold_id,
                 ..Answer::plain(answer.recorded)?
             })
         }
-        (Deed::Release(r), _) => Answer::plain(service.release_hold(r).await?.recorded),
-        (Deed::Regrade(r), _) => Answer::plain(service.regrade_part(r).await?.recorded),
-        (Deed::Movement(r), _) => {
+        (Deed::Release(r), None) => Answer::plain(service.release_hold(r).await?.recorded),
+        (Deed::Regrade(r), None) => Answer::plain(service.regrade_part(r).await?.recorded),
+        (Deed::Movement(r), None) => {
             let answer = service.record_movement(r).await?;
             Ok(Answer {
                 notices: answer.notices,
                 ..Answer::plain(answer.recorded)?
             })
         }
-        (Deed::CustomerReturn(r), _) => Answer::plain(service.record_return(r).await?.recorded),
-        (Deed::Making(r), _) => {
+        (Deed::CustomerReturn(r), None) => Answer::plain(service.record_return(r).await?.recorded),
+        (Deed::Making(r), None) => {
             let answer = service.record_making(r).await?;
             let making = answer.making.unwrap_or_default();
             Ok(Answer {
@@ -417,7 +438,7 @@ pub(crate) async fn send(
                 ..Answer::plain(answer.recorded)?
             })
         }
-        (Deed::Count(r), _) => {
+        (Deed::Count(r), None) => {
             let answer = service.record_count(r).await?;
             let pooled = !answer.pool_lot_code.is_empty();
             Ok(Answer {
@@ -430,37 +451,49 @@ pub(crate) async fn send(
                 ..Answer::plain(answer.recorded)?
             })
         }
-        (Deed::Site(r), _) => Answer::plain(service.record_site(r).await?.recorded),
-        (Deed::Party(r), _) => Answer::plain(service.record_party(r).await?.recorded),
-        (Deed::Species(r), _) => Answer::plain(service.record_species(r).await?.recorded),
-        (Deed::Scale(r), _) => Answer::plain(service.record_scale(r).await?.recorded),
-        (Deed::Tote(r), _) => Answer::plain(service.record_tote(r).await?.recorded),
-        (Deed::Device(r), _) => Answer::plain(service.record_device(r).await?.recorded),
-        (Deed::Settings(r), _) => Answer::plain(service.record_settings(r).await?.recorded),
-        (Deed::PriceList(r), _) => {
+        (Deed::Site(r), None) => Answer::plain(service.record_site(r).await?.recorded),
+        (Deed::Party(r), None) => Answer::plain(service.record_party(r).await?.recorded),
+        (Deed::Species(r), None) => Answer::plain(service.record_species(r).await?.recorded),
+        (Deed::Scale(r), None) => Answer::plain(service.record_scale(r).await?.recorded),
+        (Deed::Tote(r), None) => Answer::plain(service.record_tote(r).await?.recorded),
+        (Deed::Device(r), None) => Answer::plain(service.record_device(r).await?.recorded),
+        (Deed::Settings(r), None) => Answer::plain(service.record_settings(r).await?.recorded),
+        (Deed::PriceList(r), None) => {
             let answer = service.post_price_list(r).await?;
             Ok(Answer {
                 notices: answer.notices,
                 ..Answer::plain(answer.recorded)?
             })
         }
-        (Deed::RequestCodes(r), _) => {
+        (Deed::RequestCodes(r), None) => {
             let answer = service.request_codes(r).await?;
             Ok(Answer {
-                numbers: numbers(answer.block),
+                numbers: numbers(answer.block.as_ref()),
                 ..Answer::plain(answer.recorded)?
             })
         }
-        (Deed::Reprobe(r), _) => Answer::plain(service.record_reprobe(r).await?.recorded),
-        (Deed::AcknowledgeFlag(r), _) => Answer::plain(service.acknowledge_flag(r).await?.recorded),
-        (Deed::Reweigh(r), _) => Answer::plain(service.record_reweigh(r).await?.recorded),
-        (Deed::AgreedPrice(r), _) => Answer::plain(service.record_agreed_price(r).await?.recorded),
-        (Deed::Settle(r), _) => Answer::plain(service.settle(r).await?.recorded),
-        (Deed::Advance(r), _) => Answer::plain(service.record_advance(r).await?.recorded),
-        (Deed::Charge(r), _) => Answer::plain(service.record_charge(r).await?.recorded),
-        (Deed::DrawerCount(r), _) => Answer::plain(service.record_drawer_count(r).await?.recorded),
-        (Deed::Dispute(r), _) => Answer::plain(service.dispute_line(r).await?.recorded),
-        (Deed::AnswerDispute(r), _) => Answer::plain(service.answer_dispute(r).await?.recorded),
+        (Deed::Reprobe(r), None) => {
+            let answer = service.record_reprobe(r).await?;
+            Ok(Answer {
+                notices: answer.notices,
+                ..Answer::plain(answer.recorded)?
+            })
+        }
+        (Deed::AcknowledgeFlag(r), None) => {
+            Answer::plain(service.acknowledge_flag(r).await?.recorded)
+        }
+        (Deed::Reweigh(r), None) => Answer::plain(service.record_reweigh(r).await?.recorded),
+        (Deed::AgreedPrice(r), None) => {
+            Answer::plain(service.record_agreed_price(r).await?.recorded)
+        }
+        (Deed::Settle(r), None) => Answer::plain(service.settle(r).await?.recorded),
+        (Deed::Advance(r), None) => Answer::plain(service.record_advance(r).await?.recorded),
+        (Deed::Charge(r), None) => Answer::plain(service.record_charge(r).await?.recorded),
+        (Deed::DrawerCount(r), None) => {
+            Answer::plain(service.record_drawer_count(r).await?.recorded)
+        }
+        (Deed::Dispute(r), None) => Answer::plain(service.dispute_line(r).await?.recorded),
+        (Deed::AnswerDispute(r), None) => Answer::plain(service.answer_dispute(r).await?.recorded),
     }
 }
 
@@ -482,8 +515,16 @@ impl Stream {
     }
 
     async fn send(&mut self, deed: Deed) -> Result<Answer, Trouble> {
+        let making = match &deed {
+            Deed::Making(making) => word!(MakingKind, making.kind),
+            Deed::Count(count) if count.pool.is_some() => "pool".to_owned(),
+            _ => String::new(),
+        };
         self.put(deed).await?;
-        self.next().await
+        Ok(Answer {
+            making,
+            ..self.next().await?
+        })
     }
 
     fn ended(&self) -> Trouble {
@@ -615,7 +656,7 @@ mod tests {
         };
         let block = Ids {
             entry: "2031050200010000005".to_owned(),
-            numbers: numbers(Some(v1::CodeBlock {
+            numbers: numbers(Some(&v1::CodeBlock {
                 first_number: "2031050200010000006".to_owned(),
                 last_number: "2031050200010000007".to_owned(),
                 count: 2,

@@ -19,7 +19,10 @@ use crate::{Reach, ticket};
 
 Example, two fish one by one:
   weighhouse weigh-in --site 1 --diver diver-1 --species LCX --presentation whole \\
-    --grade A --condition body --piece 2.61 --piece 3.05 --scale piece --confirmed diver-absent")]
+    --grade A --condition body --piece 2.61 --piece 3.05 --scale piece --confirmed diver-absent
+
+Several lots on one ticket, a tally of the fish, answers to questions and shares of the
+pay are too much for flags: `weighhouse send` takes them from a file.")]
 pub struct WeighIn {
     /// Number of the site
     #[arg(long)]
@@ -126,6 +129,12 @@ pub struct WeighIn {
     /// Note on the ticket
     #[arg(long, default_value = "")]
     note: String,
+    /// Device that wrote the ticket
+    #[arg(long, value_name = "CODE", default_value = "")]
+    device: String,
+    /// Number that the device asked for ahead (`request-codes`); the lot codes bear it
+    #[arg(long, value_name = "NUMBER", default_value = "", requires = "device")]
+    lot_number: String,
     /// UUID of the request; sent again, it gives the first answer. A new one
     /// when left out
     #[arg(long, value_name = "UUID")]
@@ -140,6 +149,8 @@ const FLAGS: &[(&str, &str)] = &[
     ("harvester", "--diver"),
     ("confirmation", "--confirmed"),
     ("note", "--note"),
+    ("device", "--device"),
+    ("lot_number", "--lot-number"),
     ("request_id", "--request-id"),
     ("landing.areas", "--area"),
     ("landing.harvest_from", "--caught-from"),
@@ -282,6 +293,8 @@ impl WeighIn {
             }],
             confirmation: self.confirmed.into(),
             note: self.note,
+            device: self.device,
+            lot_number: self.lot_number,
             ..v1::RecordWeighInRequest::default()
         }
     }
@@ -457,6 +470,15 @@ mod tests {
             .unwrap();
         assert_eq!(matches.get_one::<String>("gross").unwrap(), "-4.00");
         assert_eq!(matches.get_one::<i32>("pieces"), Some(&-2));
+    }
+
+    #[test]
+    fn a_number_asked_ahead_goes_with_its_device() {
+        let number = "--gross 42.00 --tared --lot-number 2031050200010000009";
+        assert!(parse(number).is_err(), "whose number is it?");
+        let request = parse(&format!("{number} --device tablet-1")).unwrap();
+        assert_eq!(request.lot_number, "2031050200010000009");
+        assert_eq!(request.device, "tablet-1");
     }
 
     #[test]

@@ -10,7 +10,7 @@ impl Desk {
     /// Gives a device a block of lot numbers that nothing else will get.
     ///
     /// # Errors
-    /// An unknown site or device.
+    /// An unknown site or device, or more numbers than the day has left.
     pub async fn request_codes(
         &self,
         caller: &Caller,
@@ -37,6 +37,18 @@ impl Desk {
             })
         })
         .await
+        .map_err(|error| match error {
+            DeskError::Precondition {
+                reason: reason @ "DAY_FULL",
+                rule,
+                ..
+            } => DeskError::Precondition {
+                reason,
+                rule,
+                field: "count".to_owned(),
+            },
+            other => other,
+        })
     }
 
     /// What must hold for a ticket to bear the number it asks for: that no other

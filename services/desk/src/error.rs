@@ -81,6 +81,19 @@ impl DeskError {
         }
     }
 
+    /// A business day whose numbers do not suffice for the deed.
+    pub(crate) fn full(left: i64) -> DeskError {
+        let rule = if left == 0 {
+            "the business day has no entry numbers left".to_owned()
+        } else {
+            format!(
+                "the business day has {left} entry numbers left, and this needs one and all it \
+                 asks ahead"
+            )
+        };
+        DeskError::precondition("DAY_FULL", rule)
+    }
+
     /// What an unmet condition means to the caller.
     pub(crate) fn unmet(condition: &Condition) -> DeskError {
         match condition {

@@ -20,6 +20,7 @@ mod moved;
 mod office;
 mod price_check;
 mod receiving;
+mod repeat;
 mod reports;
 mod settlement;
 mod stock;
@@ -45,6 +46,7 @@ pub use landings::{LandingDay, LandingDays};
 pub use office::IN_A_MINUTE;
 pub use price_check::{ListChecked, Repriced};
 pub use receiving::{HoldNote, LogRow, Probed, ReceivingLog};
+pub use repeat::told_if_repeated;
 pub use reports::{
     AcknowledgeAsked, CloseFound, Ended, FlagFound, FlagRange, Statement, StatementRow,
     TicketFound, TicketRange, YieldRange,
@@ -225,13 +227,17 @@ impl Desk {
                         outcome: planned.outcome,
                     });
                 }
-                Answer::Repeated { entry } => return self.booked(entry).await,
+                Answer::Repeated { entry } => {
+                    repeat::note();
+                    return self.booked(entry).await;
+                }
                 Answer::OtherBody => return Err(DeskError::OtherBody),
                 Answer::Unmet(Condition::Epoch { .. }) => self.reload_office().await?,
                 Answer::Unmet(Condition::LotSeen { .. } | Condition::Stands { .. }) => {}
                 // Somebody settled or voided meanwhile: what is left is another sum.
                 Answer::Unmet(Condition::Spend { how: "settle", .. }) => {}
                 Answer::Unmet(condition) => return Err(DeskError::unmet(&condition)),
+                Answer::Full { left } => return Err(DeskError::full(left)),
                 Answer::Broken(why) => {
                     tracing::error!(kind, why, "the book did not take a deed");
                     return Err(DeskError::Internal);
@@ -254,7 +260,10 @@ impl Desk {
         let known = entries::by_request(&mut tx, request_id).await?;
         drop(tx);
         match known {
-            Some((first, entry)) if first == print => self.booked(entry).await,
+            Some((first, entry)) if first == print => {
+                repeat::note();
+                self.booked(entry).await
+            }
             Some(_) => Err(DeskError::OtherBody),
             None => Err(refusal),
         }
@@ -295,14 +304,15 @@ impl Desk {
     }
 }
 
-/// SHA-256 over the caller's party, the deed and the parsed request.
+/// SHA-256 over the caller's party, the deed and the parsed request, but for when it
+/// was sent: a repeat is the same request sent later.
 fn fingerprint(caller: &Caller, kind: &str, asked: &impl Doc) -> [u8; 32] {
+    let mut asked = asked.to_doc();
+    if let Some(sent) = asked.get_mut("sent_us") {
+        *sent = serde_json::Value::Null;
+    }
     let mut hash = Sha256::new();
-    for piece in [
-        caller.party.as_str(),
-        kind,
-        &doc::canonical(&asked.to_doc()),
-    ] {
+    for piece in [caller.party.as_str(), kind, &doc::canonical(&asked)] {
         hash.update(piece.as_bytes());
         hash.update([0]);
     }

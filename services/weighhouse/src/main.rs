@@ -298,6 +298,7 @@ async fn run(command: Command) -> anyhow::Result<ExitCode> {
             let watched = err.is_terminal();
             let terminal = client::Terminal {
                 program: client::lenient(Program::command()),
+                now: machines_clock,
                 out: &mut out,
                 progress: watched.then_some(&mut err),
             };
@@ -365,6 +366,15 @@ fn now_us() -> i64 {
         .ok()
         .and_then(|since| i64::try_from(since.as_micros()).ok())
         .unwrap_or(0)
+}
+
+/// The same for a command that sends it.
+fn machines_clock() -> prost_types::Timestamp {
+    let now_us = now_us();
+    prost_types::Timestamp {
+        seconds: now_us.div_euclid(1_000_000),
+        nanos: i32::try_from(now_us.rem_euclid(1_000_000) * 1_000).unwrap_or(0),
+    }
 }
 
 /// Done when the program is asked to stop, from the keyboard or by SIGTERM.

@@ -17,6 +17,14 @@ pub(super) struct Head {
     pub(super) last_us: i64,
 }
 
+/// Why a deed gets no numbers.
+enum Unnumbered {
+    /// Its day has too few left.
+    Full { left: i64 },
+    /// The head of its day was not locked.
+    NoHead,
+}
+
 /// Heads by (site, day).
 pub(super) type Heads = BTreeMap<(i64, i64), Head>;
 
@@ -63,7 +71,8 @@ impl Seen {
                 self.remember(deed, stamp.entry);
                 Answer::Recorded(stamp)
             }
-            Err(why) => Answer::Broken(why),
+            Err(Unnumbered::Full { left }) => Answer::Full { left },
+            Err(Unnumbered::NoHead) => Answer::Broken("a head was not locked".to_owned()),
         }
     }
 
@@ -96,17 +105,18 @@ impl Seen {
     }
 
     /// Gives the deed its numbers, on its own day and on the one it was entered on.
-    fn number(&mut self, deed: &Deed) -> Result<Stamp, String> {
+    fn number(&mut self, deed: &Deed) -> Result<Stamp, Unnumbered> {
         let own = (deed.site, deed.day);
         let pay = deed.pay_day.map(|day| (deed.site, day));
         let epochs = deed.bumps.iter().map(|site| (*site, 0));
         // On copies: nothing moves unless all can move.
         let mut heads = Heads::new();
         let mut take = |key: (i64, i64), more: i64| {
-            let stored = self.heads.get(&key).ok_or("a head was not locked")?;
+            let stored = self.heads.get(&key).ok_or(Unnumbered::NoHead)?;
             let head = heads.entry(key).or_insert(*stored);
             if head.next > LAST_SEQ - more {
-                return Err(format!("day {} of site {} is full", key.1, key.0));
+                let left = (LAST_SEQ - head.next + 1).max(0);
+                return Err(Unnumbered::Full { left });
             }
             let taken = head.next;
             head.next += 1 + more;

@@ -150,3 +150,35 @@ fn a_file_goes_below_what_is_typed() {
     let (_, request) = deed.request(Some(file)).unwrap();
     assert_eq!(request["settings"], json!({"site": 2, "icePercent": "3"}));
 }
+
+/// Deeds whose command is a file of its own, because it does more than send: it looks
+/// first, asks for the site's money, or prints a paper.
+const OF_THEIR_OWN: &[(&str, &str)] = &[
+    ("weighIn", "weigh-in"),
+    ("priceList", "price-list"),
+    ("acknowledgeFlag", "see-to"),
+    ("settle", "settle"),
+    ("advance", "advance"),
+    ("charge", "charge"),
+    ("drawerCount", "drawer"),
+    ("dispute", "dispute"),
+    ("answerDispute", "answer-dispute"),
+];
+
+#[test]
+fn every_deed_of_the_contract_has_a_command() {
+    let pool = prost_reflect::DescriptorPool::decode(proto::DESCRIPTORS).unwrap();
+    let deed = pool.get_message_by_name("weighhouse.v1.Deed").unwrap();
+    let deeds: BTreeSet<String> = deed
+        .oneofs()
+        .flat_map(|oneof| oneof.fields().collect::<Vec<_>>())
+        .map(|field| field.json_name().to_owned())
+        .collect();
+    let own = OF_THEIR_OWN.iter().map(|(deed, _)| (*deed).to_owned());
+    let here = ENTRIES.iter().map(|entry| entry.deed.to_owned());
+    assert_eq!(own.chain(here).collect::<BTreeSet<_>>(), deeds);
+    let commands = crate::Command::augment_subcommands(clap::Command::new("weighhouse"));
+    for (deed, command) in OF_THEIR_OWN {
+        assert!(commands.find_subcommand(command).is_some(), "{deed}");
+    }
+}

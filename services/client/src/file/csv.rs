@@ -4,6 +4,7 @@
 //! | --- | --- |
 //! | `ticket` | a number of one's own that never comes again; it makes the request id |
 //! | `site` `diver` `confirmed` `note` | of the ticket: the same in all its rows |
+//! | `weighed_at` | of the ticket: its first reading, RFC 3339 with its offset; the service corrects it by the clock that sends it |
 //! | `area` `caught_from` `caught_to` `gear` `landed_at` `landed_on` `vessel` `vessel_use` `dives` | of its landing |
 //! | `species` `form` `storage` `small` `decision` `reason` `corrective_action` | of the lot: rows alike in these are one lot |
 //! | `grade` `shot` `unit` `scale` | of the weighing |
@@ -36,6 +37,7 @@ const COLUMNS: &[&str] = &[
     "diver",
     "confirmed",
     "note",
+    "weighed_at",
     "area",
     "caught_from",
     "caught_to",
@@ -83,6 +85,7 @@ const OF_TICKET: &[&str] = &[
     "diver",
     "confirmed",
     "note",
+    "weighed_at",
     "area",
     "caught_from",
     "caught_to",
@@ -117,14 +120,41 @@ struct Lines<R> {
     line: u64,
 }
 
+/// Where the reading of a row stands. Only a quotation mark with which a cell begins
+/// opens one; any other is a letter, such as the sign for inches.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Within {
+    /// A cell begins here.
+    Beginning,
+    /// A cell without marks, or after them.
+    Plain,
+    /// A cell in marks.
+    Quoted,
+}
+
+impl Within {
+    fn after(self, text: &[u8], delimiter: u8) -> Within {
+        text.iter().fold(self, |within, byte| match (within, byte) {
+            (Within::Beginning, b'"') => Within::Quoted,
+            // Two of them are a mark of the cell: the second opens it again.
+            (Within::Quoted, b'"') => Within::Beginning,
+            (Within::Quoted, _) => Within::Quoted,
+            (_, byte) if *byte == delimiter => Within::Beginning,
+            _ => Within::Plain,
+        })
+    }
+}
+
 impl<R: BufRead> Lines<R> {
-    /// The next row that is not blank.
-    fn next(&mut self) -> Result<Option<Vec<u8>>, FileTrouble> {
+    /// The next row that is not blank, its cells between delimiters.
+    fn next(&mut self, delimiter: u8) -> Result<Option<Vec<u8>>, FileTrouble> {
         loop {
             let begins = self.line + 1;
             let mut text = Vec::new();
+            let mut within = Within::Beginning;
             loop {
-                let left = LONGEST_ROW.saturating_sub(u64::try_from(text.len()).unwrap_or(0));
+                let begun = text.len();
+                let left = LONGEST_ROW.saturating_sub(u64::try_from(begun).unwrap_or(0));
                 let mut part = (&mut self.read).take(left);
                 let wrong = |what: String| FileTrouble {
                     line: begins,
@@ -134,7 +164,8 @@ impl<R: BufRead> Lines<R> {
                 let read = part
                     .read_until(b'\n', &mut text)
                     .map_err(|error| wrong(error.to_string()))?;
-                let open = text.iter().filter(|byte| **byte == b'"').count() % 2 == 1;
+                within = within.after(&text[begun..], delimiter);
+                let open = within == Within::Quoted;
                 if left == 0 || (read == 0 && open) {
                     return Err(wrong("the row that begins here does not end".to_owned()));
                 }
@@ -172,19 +203,27 @@ impl<R: BufRead> Lines<R> {
 /// The cells of a row.
 fn cells(text: &[u8], delimiter: u8, line: u64) -> Result<ByteRecord, FileTrouble> {
     let mut row = ByteRecord::new();
-    ReaderBuilder::new()
+    let wrong = |what: String| FileTrouble {
+        line,
+        column: 1,
+        what,
+    };
+    let mut reader = ReaderBuilder::new()
         .delimiter(delimiter)
         .has_headers(false)
         .flexible(true)
         .trim(Trim::All)
         .buffer_capacity(text.len())
-        .from_reader(text)
+        .from_reader(text);
+    reader
         .read_byte_record(&mut row)
-        .map_err(|error| FileTrouble {
-            line,
-            column: 1,
-            what: error.to_string(),
-        })?;
+        .map_err(|error| wrong(error.to_string()))?;
+    let read = reader.position().byte();
+    let rest = usize::try_from(read).ok().and_then(|read| text.get(read..));
+    // Nothing of a file may be passed over without a word.
+    if !rest.is_some_and(|rest| rest.iter().all(u8::is_ascii_whitespace)) {
+        return Err(wrong("is more than one row".to_owned()));
+    }
     let mut place = csv::Position::new();
     place.set_line(line);
     row.set_position(Some(place));
@@ -227,7 +266,8 @@ impl<R: BufRead> CsvTickets<R> {
             what,
         };
         let mut lines = Lines { read, line: 0 };
-        let first = lines.next()?.unwrap_or_default();
+        // No column's name has a mark in it, whatever stands between them.
+        let first = lines.next(b',')?.unwrap_or_default();
         let count = |of: u8| first.iter().filter(|byte| **byte == of).count();
         let delimiter = if count(b';') > count(b',') {
             b';'
@@ -235,6 +275,10 @@ impl<R: BufRead> CsvTickets<R> {
             b','
         };
         let line = lines.line;
+        if first.contains(&0) || first.starts_with(b"\xff\xfe") || first.starts_with(b"\xfe\xff") {
+            let what = "is not UTF-8 text: save it again as CSV in UTF-8";
+            return Err(at(line, what.to_owned(), 0));
+        }
         let header = cells(&first, delimiter, line)?;
         let names: Vec<String> = header
             .iter()
@@ -327,7 +371,7 @@ impl<R: BufRead> CsvTickets<R> {
 
     /// The next row that is not empty.
     fn row(&mut self) -> Result<Option<ByteRecord>, FileTrouble> {
-        while let Some(text) = self.lines.next()? {
+        while let Some(text) = self.lines.next(self.delimiter)? {
             let row = cells(&text, self.delimiter, self.lines.begun(&text))?;
             if !row.iter().all(<[u8]>::is_empty) {
                 return Ok(Some(row));
@@ -391,6 +435,12 @@ impl<R: BufRead> CsvTickets<R> {
             landing: Some(self.landing(first)?),
             confirmation: self.word(first, "confirmed", "Confirmation")?,
             note: self.cell(first, "note").to_owned(),
+            first_reading_at: match self.cell(first, "weighed_at") {
+                "" => None,
+                text => {
+                    Some(crate::instant(text).map_err(|why| self.at(first, "weighed_at", &why))?)
+                }
+            },
             ..v1::RecordWeighInRequest::default()
         };
         let mut lots: Vec<&ByteRecord> = Vec::new();
@@ -535,7 +585,7 @@ impl<R: BufRead> CsvTickets<R> {
         let line = line_of(row);
         let wrong = row
             .iter()
-            .position(|cell| std::str::from_utf8(cell).is_err());
+            .position(|cell| cell.contains(&0) || std::str::from_utf8(cell).is_err());
         if let Some(at) = wrong {
             return Err(format!("line {line}, column {}: is not UTF-8 text", at + 1));
         }

@@ -278,8 +278,16 @@ fn refused(request_id: String, refusal: Refusal) -> v1::CatchUpResponse {
     }
 }
 
-/// Does a deed as its own method would.
+/// Does a deed as its own method would, and says whether it was booked before.
 async fn do_deed(face: &Face, let_in: &LetIn, deed: Deed) -> v1::CatchUpResponse {
+    let (outcome, repeated) = desk::told_if_repeated(by_its_method(face, let_in, deed)).await;
+    v1::CatchUpResponse {
+        booked_before: repeated && outcome.code == 0,
+        ..outcome
+    }
+}
+
+async fn by_its_method(face: &Face, let_in: &LetIn, deed: Deed) -> v1::CatchUpResponse {
     macro_rules! by {
         ($method:path, $request:ident) => {{
             let request_id = said_back(&$request.request_id);
@@ -369,6 +377,7 @@ impl Outcome for v1::RecordMakingResponse {
             .filter(|code| !code.is_empty());
         v1::CatchUpResponse {
             recorded: self.recorded,
+            notices: self.notices,
             lot_codes: lot_codes.collect(),
             ..v1::CatchUpResponse::default()
         }
@@ -396,24 +405,31 @@ impl Outcome for v1::RequestCodesResponse {
     }
 }
 
-macro_rules! only_recorded {
-    ($($answer:ident),+ $(,)?) => {$(
+macro_rules! only {
+    ($fields:tt of $($answer:ident),+ $(,)?) => {$(
+        only!(@one $fields $answer);
+    )+};
+    (@one ($($field:ident),+) $answer:ident) => {
         impl Outcome for v1::$answer {
             fn outcome(self) -> v1::CatchUpResponse {
                 v1::CatchUpResponse {
-                    recorded: self.recorded,
+                    $($field: self.$field,)+
                     ..v1::CatchUpResponse::default()
                 }
             }
         }
-    )+};
+    };
 }
 
-only_recorded! {
-    VoidTicketResponse, ReleaseHoldResponse, RegradePartResponse, RecordMovementResponse,
+only! {
+    (recorded, notices) of RecordMovementResponse, PostPriceListResponse, RecordReprobeResponse,
+}
+
+only! {
+    (recorded) of VoidTicketResponse, ReleaseHoldResponse, RegradePartResponse,
     RecordReturnResponse, RecordSiteResponse, RecordPartyResponse, RecordSpeciesResponse,
     RecordScaleResponse, RecordToteResponse, RecordDeviceResponse, RecordSettingsResponse,
-    PostPriceListResponse, AcknowledgeFlagResponse, RecordReprobeResponse, RecordReweighResponse,
+    AcknowledgeFlagResponse, RecordReweighResponse,
     RecordAgreedPriceResponse, SettleResponse, RecordAdvanceResponse,
     RecordChargeResponse, RecordDrawerCountResponse, DisputeLineResponse, AnswerDisputeResponse,
 }

@@ -591,9 +591,20 @@ async fn outcomes_come_in_the_order_of_the_deeds_and_a_bad_one_ends_nothing() {
     // Everything again: what was booked is answered alike, and the rest is
     // booked now that it can be.
     let again = dock.catch_up(items).await;
-    assert_eq!(again[..300], outcomes[..300]);
+    // But for the one word that it was booked before.
+    let repeated = |outcomes: &[v1::CatchUpResponse]| -> Vec<v1::CatchUpResponse> {
+        let outcomes = outcomes.iter().cloned();
+        let repeated = outcomes.map(|outcome| v1::CatchUpResponse {
+            booked_before: outcome.code == 0,
+            ..outcome
+        });
+        repeated.collect()
+    };
+    assert_eq!(again[..300], repeated(&outcomes[..300]));
+    assert!(outcomes.iter().all(|outcome| !outcome.booked_before));
     assert_eq!(again[300].code, 0, "{:?}", again[300]);
-    assert_eq!(again[304], outcomes[304]);
+    assert!(!again[300].booked_before, "{:?}", again[300]);
+    assert_eq!(again[304..305], repeated(&outcomes[304..305]));
     dock.close().await;
 }
 
@@ -820,4 +831,35 @@ async fn a_stop_is_said_and_finishes_what_was_begun() {
         endpoint(address).connect().await.is_err(),
         "the port is closed"
     );
+}
+
+#[tokio::test]
+async fn more_numbers_than_the_day_has_left_are_refused_with_the_field_and_the_rule() {
+    let dock = Dock::ready().await;
+    let asks = |count| v1::RequestCodesRequest {
+        request_id: Uuid::new_v4().to_string(),
+        site: 1,
+        device: "phone".to_owned(),
+        count,
+    };
+    let sql = "UPDATE head SET next = ? WHERE site = ? AND day = ?";
+    let head = [9_999_990, 1, 20_310_502].map(books::Val::Int);
+    let mut tx = dock.db.write().await.unwrap();
+    tx.execute(sql, &head).await.unwrap();
+    tx.commit().await.unwrap();
+    let mut codes = v1::codes_service_client::CodesServiceClient::new(dock.channel.clone());
+    let status = codes.request_codes(asks(10)).await.unwrap_err();
+    assert_eq!(status.code(), Code::FailedPrecondition, "{status:?}");
+    let details = status.get_error_details();
+    let info = details.error_info().unwrap();
+    assert_eq!(info.reason, "DAY_FULL");
+    assert_eq!(info.metadata["field"], "count");
+    assert!(
+        status.message().contains("10 entry numbers left"),
+        "{status}"
+    );
+    // What fits is still given.
+    codes.request_codes(asks(9)).await.unwrap();
+    drop(codes);
+    dock.close().await;
 }

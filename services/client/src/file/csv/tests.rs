@@ -176,6 +176,54 @@ fn a_cell_may_go_over_lines_and_must_end() {
 }
 
 #[test]
+fn a_mark_within_a_cell_is_a_letter_and_hides_no_row() {
+    let header = format!("{HEADER},note");
+    let row = |ticket: u8, note: &str| format!("{ticket}{},{note}\n", &ROW[2..]);
+    let text = format!(
+        "{header}\n{}{}{}",
+        row(17, "the 5\" one"),
+        row(18, "the 6\" one"),
+        row(19, "\"says \"\"so\"\", twice\"")
+    );
+    let notes: Vec<String> = requests(text.as_bytes())
+        .into_iter()
+        .map(|request| request.note)
+        .collect();
+    assert_eq!(notes, ["the 5\" one", "the 6\" one", "says \"so\", twice"]);
+}
+
+#[test]
+fn a_file_in_another_encoding_is_told_apart_from_a_wrong_column() {
+    let wide: Vec<u8> = format!("\u{feff}{HEADER}\n")
+        .encode_utf16()
+        .flat_map(u16::to_le_bytes)
+        .collect();
+    let told = Items::of(&*wide).err().unwrap().to_string();
+    assert_eq!(
+        told,
+        "line 1, column 1: is not UTF-8 text: save it again as CSV in UTF-8"
+    );
+    let nul = format!("{HEADER}\n{}\n", ROW.replace("diver-1", "di\0ver"));
+    assert_eq!(wrong(&nul), "line 2, column 3: is not UTF-8 text");
+}
+
+#[test]
+fn when_it_was_weighed_is_read_with_its_offset() {
+    let with = |at: &str| format!("{HEADER},weighed_at\n{ROW},{at}\n");
+    let read = requests(with("2031-05-02T14:32:10-04:00").as_bytes());
+    assert_eq!(
+        read[0].first_reading_at.map(|at| at.seconds),
+        Some(1_935_513_130)
+    );
+    assert_eq!(requests(with("").as_bytes())[0].first_reading_at, None);
+    assert!(
+        wrong(&with("2031-05-02 14:32")).starts_with("line 2, column 12 (weighed_at): an instant"),
+        "{}",
+        wrong(&with("2031-05-02 14:32"))
+    );
+}
+
+#[test]
 fn a_bad_ticket_does_not_hide_the_next() {
     let text = format!("{HEADER}\n{}\n18{}\n", ROW.replace("45.60", "x"), &ROW[2..]);
     let all = items(text.as_bytes());
