@@ -121,6 +121,92 @@ async fn fish_iced_forty_minutes_ago_is_taken_and_probed_again() {
 }
 
 #[tokio::test]
+async fn warm_fish_that_nobody_probed_again_is_a_flag_until_a_late_probe_explains_it() {
+    let server = dock().await;
+    let ticket = weigh_in(&server, landed(cooling())).await.unwrap();
+    let lot_code = ticket.lots[0].lot_code.clone();
+    let flags = async || {
+        let mut closes = v1::close_service_client::CloseServiceClient::new(server.channel().await);
+        let day = proto::google::r#type::Date {
+            year: 2031,
+            month: 4,
+            day: 28,
+        };
+        let request = v1::GetCloseRequest {
+            site: 1,
+            day: Some(day),
+            revision: 0,
+        };
+        let close = closes.get_close(request).await.unwrap().into_inner();
+        let flags = close.close.unwrap().flags.into_iter();
+        flags
+            .filter(|flag| flag.kind == "never_shown_cold")
+            .collect::<Vec<v1::Flag>>()
+    };
+    set_clock(&server, "2031-04-29T05:00:00-04:00").await;
+    let night = server.night("2031-04-28", &[]);
+    assert_eq!(night.status.code(), Some(1), "{}", said(&night));
+    let [flag] = flags().await.try_into().unwrap();
+    assert_eq!(flag.subject, lot_code);
+    for piece in [
+        ticket.id.as_str(),
+        "by 2031-04-28T19:00:00-04:00",
+        "it was at 52 F as it came in",
+        "the local code decides",
+    ] {
+        assert!(flag.text.contains(piece), "{piece}: {}", flag.text);
+    }
+
+    // Probed warm in time, and cold a minute too late: it stays, as it was read last.
+    for (at, decimal) in [("18:30", "44"), ("19:01", "40.5")] {
+        reprobed_at(&server, &lot_code, at, decimal).await;
+    }
+    server.night("2031-04-28", &[]);
+    let [flag] = flags().await.try_into().unwrap();
+    assert!(flag.text.contains("it was at 40.5 F"), "{}", flag.text);
+
+    // Cold in time, entered next morning.
+    reprobed_at(&server, &lot_code, "18:59", "41").await;
+    server.night("2031-04-28", &[]);
+    assert_eq!(flags().await, []);
+}
+
+/// A probe of 2031-04-28, whenever it is entered.
+async fn reprobed_at(server: &Server, lot_code: &str, at: &str, decimal: &str) {
+    let request: v1::RecordReprobeRequest = message(json!({
+        "requestId": fresh(), "lotCode": lot_code, "probes": fahrenheit(&[decimal]),
+        "iceAround": true, "happenedAt": format!("2031-04-28T{at}:00-04:00")
+    }));
+    let mut client = ReceivingServiceClient::new(server.channel().await);
+    client.record_reprobe(request).await.unwrap();
+}
+
+#[tokio::test]
+async fn fish_due_to_be_cold_on_the_next_day_is_that_days_to_flag_and_to_explain() {
+    let server = dock().await;
+    // Landed 40 minutes before the day turns at 04:00, due at 07:20 of the next.
+    set_clock(&server, "2031-04-29T03:20:00-04:00").await;
+    let mut night_fish = cooling();
+    night_fish["icedAt"] = json!("2031-04-29T03:00:00-04:00");
+    let ticket = weigh_in(&server, landed(night_fish)).await.unwrap();
+    let kinds = |night: std::process::Output| said(&night).contains("never_shown_cold");
+    set_clock(&server, "2031-04-30T05:00:00-04:00").await;
+    assert!(!kinds(server.night("2031-04-28", &[])), "not due by then");
+    assert!(kinds(server.night("2031-04-29", &[])));
+    // It was cold before the day turned.
+    let request: v1::RecordReprobeRequest = message(json!({
+        "requestId": fresh(), "lotCode": ticket.lots[0].lot_code, "probes": fahrenheit(&["39"]),
+        "happenedAt": "2031-04-29T03:59:00-04:00"
+    }));
+    let mut client = ReceivingServiceClient::new(server.channel().await);
+    client.record_reprobe(request).await.unwrap();
+    // Another day is asked for, and this one is revised with it.
+    server.night("2031-04-28", &[]);
+    let again = server.night("2031-04-29", &[]);
+    assert!(!kinds(again));
+}
+
+#[tokio::test]
 async fn fish_never_iced_is_refused_and_booked_as_refused() {
     let server = dock().await;
     let warm = json!({ "probes": fahrenheit(&["58", "57.5", "56"]), "iceAround": false });

@@ -1,5 +1,6 @@
 //! Receiving after the ticket: warm fish probed again, and the log of a day.
 
+use books::stock::Lot;
 use books::{Condition, Tx, entries, entry_id, stock};
 use rules::business_day::next_day;
 use rules::ids::{EntryId, LotCode};
@@ -7,7 +8,7 @@ use rules::office::Species;
 use rules::receiving::{ReprobeAsked, Reprobed, reprobe};
 use rules::stock::{HoldAsked, ReleaseAsked, StockEvent};
 use rules::ticket::caution::cautions;
-use rules::ticket::{Landing, LotIn, NotBought, Notice, TicketLot};
+use rules::ticket::{Landing, LotIn, NotBought, Notice, Ticket, TicketLot, WeighIn};
 
 use crate::reports::{Ended, TicketRange};
 use crate::{Booked, Caller, Desk, DeskError, Plan};
@@ -106,9 +107,10 @@ impl Desk {
         self.deed(caller, "reprobe", request_id, asked, |asked| async move {
             let mut tx = self.read().await?;
             let lot = stock::lot(&mut tx, asked.lot).await?;
-            drop(tx);
             let lot =
                 lot.ok_or_else(|| DeskError::unknown("lot_code", "lot", &asked.lot.to_string()))?;
+            let due_us = due_us(&mut tx, &lot).await?;
+            drop(tx);
             if lot.voided {
                 return Err(DeskError::precondition(
                     "TICKET_VOIDED",
@@ -128,9 +130,14 @@ impl Desk {
             let outcome = reprobe(&asked, &settings.receiving)
                 .ok_or_else(|| DeskError::malformed("probes", "at least one must be given"))?;
             let stands = Condition::Stands { ticket: lot.ticket };
+            // It speaks of the day on which it was due: that night is told of it,
+            // also where it comes late.
+            let today = self.day_at(lot.site, self.now_us().await?);
+            let due_on = due_us.map_or(0, |due_us| self.day_at(lot.site, due_us));
+            let day = self.day_at(lot.site, happened_us).max(due_on.min(today));
             Ok(Plan {
                 site: lot.site,
-                day: self.day_at(lot.site, happened_us),
+                day,
                 party: lot.supplier,
                 happened_us,
                 must_hold: (lot.ticket != 0).then_some(stands).into_iter().collect(),
@@ -223,6 +230,17 @@ impl Desk {
             cautions: cautions(&handled, &bought, false),
         })
     }
+}
+
+/// By when a lot is to be shown cold, as the ticket says that stands.
+async fn due_us(tx: &mut Tx, lot: &Lot) -> Result<Option<i64>, DeskError> {
+    let Some(entry) = entries::get(tx, lot.ticket).await? else {
+        return Ok(None);
+    };
+    let (_, ticket): (WeighIn, Ticket) = entry.read()?;
+    let mut lots = ticket.lots.iter();
+    let of_ticket = lots.find(|of| of.place == Some(lot.code.place()));
+    Ok(of_ticket.and_then(|of| of.received.reprobe_due_us))
 }
 
 /// Lots of a site probed again from a day on.

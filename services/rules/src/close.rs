@@ -18,15 +18,16 @@ use crate::balance::Holding;
 use crate::codes::{self, BlockUse};
 use crate::fillet_yield::{YieldKey, YieldSums, pooled};
 use crate::fish::{Outlet, Presentation, Storage, coded};
-use crate::ids::{DayNumber, PartId};
+use crate::ids::{DayNumber, LotCode, PartId};
 use crate::making::{Making, MakingKind};
 use crate::money::{Currency, Money};
 use crate::office::Settings;
+use crate::ticket::Temperature;
 use crate::weight::{Weight, WeightUnit};
 
 /// Version of the rules by which a day is closed; it rises when the same day
 /// would come out otherwise.
-pub const RULES_VERSION: i64 = 2;
+pub const RULES_VERSION: i64 = 3;
 
 /// All that a close is worked out from.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -59,6 +60,8 @@ pub struct DayInput {
     pub undrained: Vec<Undrained>,
     /// Disputes opened on the day that nobody has answered.
     pub disputes: Vec<OpenDispute>,
+    /// Lots taken in warm that were to be shown cold on the day.
+    pub warm: Vec<WarmLot>,
     /// What each party was owed as the day began.
     pub balances: BTreeMap<String, PayBalance>,
     /// Changes of pay entered on this day, in any order.
@@ -218,6 +221,36 @@ pub struct OpenDispute {
     pub ticket: i64,
     /// Number of the line, 0 for the whole ticket.
     pub line: i64,
+}
+
+/// A lot accepted warm, iced and cooling, with what was read of it since.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct WarmLot {
+    /// Entry id of its ticket.
+    pub ticket: i64,
+    /// The lot.
+    pub lot: LotCode,
+    /// The warmest probe as it came in.
+    pub came_in: Option<Temperature>,
+    /// By when it was to be shown cold, microseconds since 1970 UTC.
+    pub due_us: i64,
+    /// The same as people write it, local time.
+    pub due: String,
+    /// Re-probes entered for the ticket's day up to this one, in any order.
+    pub probed: Vec<ProbedAgain>,
+}
+
+/// A re-probe of a lot.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ProbedAgain {
+    /// When, microseconds since 1970 UTC.
+    pub happened_us: i64,
+    /// Its entry id.
+    pub entry: i64,
+    /// At or below the limit.
+    pub passed: bool,
+    /// The warmest probe.
+    pub warmest: Temperature,
 }
 
 /// What a party is owed, and what is held, minor units.
@@ -459,6 +492,8 @@ coded! {
         ClockSkew = 12 "clock_skew",
         /// A line or a ticket is disputed and nobody has answered.
         DisputeOpen = 20 "dispute_open",
+        /// Fish taken in warm that no re-probe showed to be cold in time.
+        NeverShownCold = 21 "never_shown_cold",
     }
 }
 

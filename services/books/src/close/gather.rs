@@ -9,15 +9,17 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 
 use rules::balance::Holding;
+use rules::business_day::day_before;
 use rules::close::{
-    DayInput, Happening, NewLot, OpenDispute, PartFacts, PayBalance, PayChange, RULES_VERSION,
-    TicketSaid, Undrained, Used, What,
+    DayInput, Happening, NewLot, OpenDispute, PartFacts, PayBalance, PayChange, ProbedAgain,
+    RULES_VERSION, TicketSaid, Undrained, Used, WarmLot, What,
 };
 use rules::fish::{Condition, Outlet, Presentation, Storage, Undersize};
 use rules::ids::{DayNumber, LotCode, PartId};
 use rules::making::{Making, MakingAsked, MakingKind};
 use rules::office::{Settings, Site};
-use rules::ticket::{AdjustmentKind, Decision, SmallFish, Ticket, WeighIn};
+use rules::receiving::{ReprobeAsked, Reprobed, warmest};
+use rules::ticket::{AdjustmentKind, Decision, SmallFish, Ticket, TicketLot, WeighIn};
 use rules::undersize;
 use rules::weight::Weight;
 
@@ -27,6 +29,10 @@ use crate::doc::{BadDoc, read_entry_doc};
 use crate::register::Office;
 use crate::stock::Rewritten;
 use crate::{BooksError, blocks, corrupt, entries, entry_id, settlement, stock};
+
+/// Warm fish is to be cold within 240 hours at most, by the site's setting; one day
+/// more, because a day may be an hour short.
+const DAYS_TO_COOL: usize = 11;
 
 /// A day read, and what it was read from.
 #[derive(Debug)]
@@ -79,6 +85,7 @@ pub async fn gather(
     let undrained = undrained(tx, office, number, day).await?;
     let disputes = settlement::disputes_of_day(tx, number, day).await?;
     let blocks = blocks::of_day(tx, &read.range).await?;
+    let warm = read.warm(tx, site, day).await?;
 
     let digests = opening.digests();
     let given = Given {
@@ -87,7 +94,7 @@ pub async fn gather(
         upto_seq,
         opening: digests.on_hand,
         balances: digests.balances,
-        history: history(&parts, &read.happened),
+        history: history(&parts, &read.happened, &warm),
         settings: settings_entry,
         undrained: undrained
             .iter()
@@ -121,6 +128,7 @@ pub async fn gather(
                 line: dispute.line,
             })
             .collect(),
+        warm,
         balances: opening.balances.clone(),
         pay,
         blocks,
@@ -129,8 +137,13 @@ pub async fn gather(
 }
 
 /// Digest of what was looked up in tickets of any day: what finished parts once
-/// held, what came back had cost, and where undersize fish was proposed to go.
-fn history(parts: &BTreeMap<PartId, PartFacts>, happened: &[Happening]) -> String {
+/// held, what came back had cost, where undersize fish was proposed to go, and what
+/// was to be shown cold.
+fn history(
+    parts: &BTreeMap<PartId, PartFacts>,
+    happened: &[Happening],
+    warm: &[WarmLot],
+) -> String {
     let mut text = String::new();
     for (part, facts) in parts {
         if let Some(held) = facts.finished {
@@ -152,6 +165,13 @@ fn history(parts: &BTreeMap<PartId, PartFacts>, happened: &[Happening]) -> Strin
         } = happening.what
         {
             let _ = writeln!(text, "{part} back in {} at {cost_minor}", happening.entry);
+        }
+    }
+    for warm in warm {
+        let WarmLot { lot, due_us, .. } = warm;
+        let _ = writeln!(text, "{lot} cold by {due_us}");
+        for again in &warm.probed {
+            let _ = writeln!(text, "{lot} probed in {}", again.entry);
         }
     }
     sha256(text.as_bytes())
@@ -438,6 +458,70 @@ impl Reading<'_> {
         let whole = sum(&mut rows.iter());
         let known = [Some(own), sibling, Some(whole)].into_iter().flatten();
         Ok(known.into_iter().find(Holding::held_anything))
+    }
+
+    /// Lots of standing tickets that were to be shown cold on the day.
+    async fn warm(
+        &self,
+        tx: &mut Tx,
+        site: &Site,
+        day: DayNumber,
+    ) -> Result<Vec<WarmLot>, BooksError> {
+        let mut since = day;
+        for _ in 0..DAYS_TO_COOL {
+            since = day_before(since).unwrap_or(since);
+        }
+        let from = entry_id(since, site.number, 0);
+        let to = entry_id(day, site.number, 9_999_999);
+        let mut warm: Vec<WarmLot> = Vec::new();
+        // Most tickets have none, and their documents are not read.
+        let sql = "SELECT id, doc FROM entry WHERE id BETWEEN ? AND ? AND kind = 'weigh_in' \
+                   AND doc LIKE '%\"reprobe_due_us\":\"%' ORDER BY id";
+        let weighed_in = tx.fetch(sql, &[Val::Int(from), Val::Int(to)]).await?;
+        for row in &weighed_in {
+            let id = row.int(0);
+            let (asked, ticket) = read_entry_doc::<WeighIn, Ticket>(row.text(1))
+                .map_err(|e| corrupt("entry", "doc", id, e))?;
+            let due = |lot: &TicketLot| {
+                let due_us = lot.received.reprobe_due_us?;
+                (site.clock.day_of(due_us) == day).then_some(due_us)
+            };
+            if !ticket.lots.iter().any(|lot| due(lot).is_some())
+                || entries::ended(tx, id).await?.is_some()
+            {
+                continue;
+            }
+            let number = ticket.number.unwrap_or(id);
+            for (written, lot) in asked.lots.iter().zip(&ticket.lots) {
+                let code = lot.place.and_then(|place| LotCode::new(number, place));
+                if let (Some(due_us), Some(code)) = (due(lot), code) {
+                    warm.push(WarmLot {
+                        ticket: id,
+                        lot: code,
+                        came_in: warmest(&written.receiving.probes).cloned(),
+                        due_us,
+                        due: site.clock.local_rfc3339(due_us),
+                        probed: Vec::new(),
+                    });
+                }
+            }
+        }
+        if warm.is_empty() {
+            return Ok(warm);
+        }
+        for entry in entries::of_kind(tx, "reprobe", "", from, to, i64::MAX).await? {
+            let (asked, outcome): (ReprobeAsked, Reprobed) = entry.read()?;
+            let of_lot = warm.iter_mut().find(|warm| warm.lot == asked.lot);
+            if let Some(warm) = of_lot {
+                warm.probed.push(ProbedAgain {
+                    happened_us: entry.happened_us,
+                    entry: entry.id.number(),
+                    passed: outcome.passed,
+                    warmest: outcome.warmest,
+                });
+            }
+        }
+        Ok(warm)
     }
 
     /// What is on file of every part that was on hand or touched.

@@ -7,9 +7,10 @@
 //! kind and subject is the same flag in every revision of the day.
 
 use super::walk::{Walk, share};
-use super::{DayInput, Flag, FlagKind};
+use super::{DayInput, Flag, FlagKind, ProbedAgain};
 use crate::balance::PartDay;
-use crate::ids::PartId;
+use crate::fish::Outlet;
+use crate::ids::{LotCode, PartId};
 use crate::money::Money;
 use crate::stock::{add, sub};
 use crate::weight::Weight;
@@ -34,6 +35,7 @@ pub(super) fn raise(day: &DayInput, walk: &Walk) -> Vec<Flag> {
     flags.extend(devices(day));
     flags.extend(tickets(day));
     flags.extend(disputes(day));
+    flags.extend(never_shown_cold(day, walk));
     flags.sort_by(|a, b| (a.kind, &a.subject).cmp(&(b.kind, &b.subject)));
     flags
 }
@@ -358,6 +360,64 @@ fn disputes(day: &DayInput) -> Vec<Flag> {
         }
     }
     flags
+}
+
+/// Lots taken in warm that nobody showed to be cold by when it was due. What is
+/// held already, and what went to nobody, needs no second word.
+fn never_shown_cold(day: &DayInput, walk: &Walk) -> Vec<Flag> {
+    let mut flags = Vec::new();
+    for warm in &day.warm {
+        let in_time = |again: &ProbedAgain| again.passed && again.happened_us <= warm.due_us;
+        let on_hand: Vec<_> = walk.open().filter(|(id, _)| id.lot == warm.lot).collect();
+        let nothing_left = on_hand.is_empty();
+        let held = |id: &PartId| day.parts.get(id).is_some_and(|facts| facts.held);
+        let free: Vec<_> = on_hand.iter().filter(|(id, _)| !held(id)).collect();
+        let kept_back = if nothing_left {
+            went_to_nobody(walk, warm.lot)
+        } else {
+            free.is_empty()
+        };
+        if warm.probed.iter().any(in_time) || kept_back {
+            continue;
+        }
+        let last = warm.probed.iter().max_by_key(|p| (p.happened_us, p.entry));
+        let (read, when) = match last {
+            Some(again) => (Some(&again.warmest), "when it was probed again"),
+            None => (warm.came_in.as_ref(), "as it came in"),
+        };
+        let read = read.map_or_else(
+            || "no temperature was taken".to_owned(),
+            |read| format!("it was at {read} {when}"),
+        );
+        let what_to_do = if nothing_left {
+            "Nothing is left of it: find where it went"
+        } else {
+            "Hold it and probe it"
+        };
+        let text = format!(
+            "Lot {} of ticket {} was to be shown cold by {}, and no probe in time was; {read}. \
+             {what_to_do}; the local code decides what may become of it.",
+            warm.lot, warm.ticket, warm.due,
+        );
+        let left = free.iter().map(|(_, part)| part.now.weight).sum();
+        let minor = free
+            .iter()
+            .map(|(_, part)| part.now.cost_of(part.now.weight))
+            .fold(0_i64, i64::saturating_add);
+        flags.push(flag(day, FlagKind::NeverShownCold, warm.lot, text).at_stake(left, minor));
+    }
+    flags
+}
+
+/// Whether all that left a lot on the day was thrown out or taken as a sample.
+fn went_to_nobody(walk: &Walk, lot: LotCode) -> bool {
+    let mut out = walk.out.iter().filter(|(id, _)| id.lot == lot).peekable();
+    out.peek().is_some()
+        && out.all(|(_, out)| {
+            out.keys()
+                .all(|outlet| matches!(outlet, Outlet::Discard | Outlet::Sample))
+        })
+        && walk.used.keys().all(|id| id.lot != lot)
 }
 
 fn tickets(day: &DayInput) -> Vec<Flag> {

@@ -57,6 +57,7 @@ fn day() -> Told {
         tickets: Vec::new(),
         undrained: Vec::new(),
         disputes: Vec::new(),
+        warm: Vec::new(),
         balances: BTreeMap::new(),
         pay: Vec::new(),
         blocks: Vec::new(),
@@ -938,4 +939,125 @@ proptest! {
         backwards.happened.reverse();
         prop_assert_eq!(judge(&backwards), told.judged());
     }
+}
+
+/// The first lot: taken in at 52 F in the first minute, to be shown cold at hour 4.
+fn warm(mut told: Told, probed: &[(i64, &str)]) -> Told {
+    let fahrenheit = |text: &str| crate::ticket::Temperature {
+        text: text.to_owned(),
+        unit: crate::ticket::TemperatureUnit::Fahrenheit,
+    };
+    let again = probed
+        .iter()
+        .zip(100..)
+        .map(|(&(hour, read), entry)| ProbedAgain {
+            happened_us: START + hour * HOUR,
+            entry,
+            passed: !fahrenheit(read).is_above(&fahrenheit("41")),
+            warmest: fahrenheit(read),
+        });
+    told.0.warm.push(WarmLot {
+        ticket: 1,
+        lot: part(1).lot,
+        came_in: Some(fahrenheit("52")),
+        due_us: START + 4 * HOUR,
+        due: "hour 4".to_owned(),
+        probed: again.collect(),
+    });
+    told
+}
+
+/// Weight of the first part goes to its held sibling, and is counted there.
+fn set_aside(told: Told, weight: &str) -> Told {
+    let sibling = PartId { n: 2, ..part(1) };
+    let facts = PartFacts {
+        held: true,
+        ..told.0.parts[&part(1)].clone()
+    };
+    let shifted = What::Shifted {
+        from: part(1),
+        to: sibling,
+        weight: lb(weight),
+    };
+    let counted = What::Counted {
+        part: sibling,
+        weight: lb(weight),
+    };
+    let mut told = told.then(&[], shifted).then(&[], counted);
+    told.0.parts.insert(sibling, facts);
+    told
+}
+
+#[test]
+fn warm_fish_that_nobody_showed_to_be_cold_in_time_is_flagged() {
+    type Then = fn(Told) -> Told;
+    let whole: Then = |told| told.counted(1, "40");
+    let held: Then = |told| set_aside(told, "40");
+    let half_held: Then = |told| set_aside(told, "20").counted(1, "20");
+    let sold: Then = |told| told.left(1, Outlet::SoldWhole, "40", true);
+    let thrown_out: Then = |told| told.left(1, Outlet::Discard, "40", true);
+    let cut: Then = |told| told.cut(1, "40", (3, "16"), "23.5").counted(3, "16");
+    let flagged = "never_shown_cold 40.00 200.00";
+    // hour and F of each probe; what became of the fish; flags
+    let cases: &[(&[(i64, &str)], Then, &[&str])] = &[
+        (&[], whole, &[flagged]),
+        (&[(3, "40")], whole, &[]),
+        // Exactly the limit, exactly in time.
+        (&[(4, "41")], whole, &[]),
+        (&[(4, "41.01")], whole, &[flagged]),
+        // Cold, and too late.
+        (&[(5, "40")], whole, &[flagged]),
+        // Cold in time, and warm again after.
+        (&[(3, "40"), (5, "43")], whole, &[]),
+        (&[(2, "45"), (4, "39")], whole, &[]),
+        // Held is held, probed or not; half of it is not.
+        (&[(3, "45")], held, &[]),
+        (&[], held, &[]),
+        (&[(3, "45")], half_held, &["never_shown_cold 20.00 100.00"]),
+        // Gone to somebody, or to nobody.
+        (&[], sold, &["never_shown_cold 0.00 0.00"]),
+        (&[], thrown_out, &[]),
+        (&[], cut, &["never_shown_cold 0.00 0.00"]),
+    ];
+    for (n, (probed, then, expected)) in cases.iter().enumerate() {
+        let told = then(warm(day().bought(1, "40", "200"), probed));
+        assert_eq!(told.flags(), *expected, "case {n}: {probed:?}");
+    }
+}
+
+#[test]
+fn the_flag_says_when_it_was_due_what_was_last_read_and_what_to_do() {
+    let text = |told: Told| {
+        let flags = told.judged().doc.flags;
+        let flag = flags.first().unwrap_or_else(|| panic!("no flag"));
+        assert_eq!(flag.subject, part(1).lot.to_string());
+        flag.text.clone()
+    };
+    let never = text(warm(day().bought(1, "40", "200").counted(1, "40"), &[]));
+    let probed = text(warm(
+        day().bought(1, "40", "200").counted(1, "40"),
+        &[(3, "47"), (2, "50")],
+    ));
+    let sold = day()
+        .bought(1, "40", "200")
+        .left(1, Outlet::SoldWhole, "40", true);
+    let sold = text(warm(sold, &[]));
+    let lot = part(1).lot;
+    let due =
+        format!("Lot {lot} of ticket 1 was to be shown cold by hour 4, and no probe in time was");
+    let decides = "the local code decides what may become of it.";
+    assert_eq!(
+        never,
+        format!("{due}; it was at 52 F as it came in. Hold it and probe it; {decides}")
+    );
+    assert_eq!(
+        probed,
+        format!("{due}; it was at 47 F when it was probed again. Hold it and probe it; {decides}")
+    );
+    assert_eq!(
+        sold,
+        format!(
+            "{due}; it was at 52 F as it came in. Nothing is left of it: find where it went; {decides}"
+        )
+    );
 }

@@ -29,8 +29,8 @@ pub(super) struct Walk {
     /// By making: what went in, and what that cost.
     pub(super) makings: BTreeMap<i64, Holding>,
     bought: BTreeMap<PartId, Weight>,
-    used: BTreeMap<PartId, Weight>,
-    out: BTreeMap<PartId, BTreeMap<Outlet, Weight>>,
+    pub(super) used: BTreeMap<PartId, Weight>,
+    pub(super) out: BTreeMap<PartId, BTreeMap<Outlet, Weight>>,
     totals: DayBalance,
 }
 
