@@ -656,6 +656,7 @@ async fn samples(server: &Server) -> Vec<Value> {
         .replace("{{other}}", &lot(3))
         .replace("{{ticket}}", &ticket(4).id)
         .replace("{{spare}}", &ticket(1).id)
+        .replace("{{held}}", &lot(2))
         .replace("{{hold}}", &ticket(2).lines[0].hold_id)
         .replace("{{movement}}", &sold[0].recorded.as_ref().unwrap().entry_id)
         .parse::<Value>()

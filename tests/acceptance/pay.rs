@@ -11,7 +11,7 @@ use proto::v1::stock_service_client::StockServiceClient;
 use serde_json::{Value, json};
 use tonic_types::StatusExt as _;
 
-use crate::harness::{Keyed, Server, fresh, harbor, lb, message, one_tote, set_clock};
+use crate::harness::{Keyed, Server, fresh, harbor, lb, message, one_tote, said, set_clock};
 
 async fn stock(server: &Server) -> StockServiceClient<Keyed> {
     StockServiceClient::new(server.channel().await)
@@ -230,6 +230,121 @@ async fn throwing_out_what_a_customer_brought_back_is_the_buyers_loss() {
         .unwrap();
     assert_eq!(owed_and_held(&server).await, (18_750, 6_250));
     release(&server, &held.hold_id).await;
+    assert_eq!(owed_and_held(&server).await, (25_000, 0));
+}
+
+/// Held fish thrown out for a cause that came after hand-over.
+fn lost(part: Value, weight: &str) -> v1::RecordMovementRequest {
+    message(json!({
+        "requestId": fresh(), "site": 1, "outlet": "OUTLET_DISCARD",
+        "reason": "the cooler stood open", "cause": "DISCARD_CAUSE_AFTER_HAND_OVER",
+        "taken": [{ "part": part, "weight": lb(weight) }]
+    }))
+}
+
+#[tokio::test]
+async fn held_fish_thrown_out_for_a_cause_after_hand_over_stays_paid_and_is_the_buyers_loss() {
+    let server = harbor().await;
+    let ticket = bought(&server).await;
+    let line = &ticket.lines[0];
+    let held = hold(&server, part(line, line.part), "20.00").await;
+    let set_aside = held.held_part.unwrap().part();
+    let discard = lost(part(line, set_aside), "3.33");
+    let mut stock = stock(&server).await;
+    let answer = stock.record_movement(discard.clone()).await.unwrap();
+    let first = answer.into_inner();
+    // 125.00 x 3.33 / 20.00 = 20.8125
+    let cents = |of: &v1::RecordMovementResponse| of.buyers_loss.as_ref().unwrap().amount_minor;
+    assert_eq!(cents(&first), 2_081);
+    assert_eq!(owed_and_held(&server).await, (14_581, 10_419));
+    // Sent again it is booked once.
+    let again = stock.record_movement(discard).await.unwrap().into_inner();
+    assert_eq!(again, first);
+    assert_eq!(owed_and_held(&server).await, (14_581, 10_419));
+
+    // Beside it some for a cause before hand-over, and the rest given back.
+    goes(&server, "OUTLET_DISCARD", part(line, set_aside), "5.00")
+        .await
+        .unwrap();
+    assert_eq!(owed_and_held(&server).await, (14_581, 7_294));
+    let released = release(&server, &held.hold_id).await;
+    assert_eq!(released.weight.unwrap().shown, "11.67");
+    assert_eq!(owed_and_held(&server).await, (21_875, 0));
+
+    let shown = said(&server.client(&["lot", &line.lot_code]));
+    assert!(shown.contains("discard, buyer's loss"), "{shown}");
+    let words = ["statement", "--site", "1", "--party", "wren-haldane"];
+    let days = ["--from", "2031-04-28", "--to", "2031-04-29"];
+    let shown = said(&server.client(&[&words[..], &days[..]].concat()));
+    assert!(shown.contains("buyer's loss"), "{shown}");
+    assert!(shown.contains("thrown out unpaid"), "{shown}");
+    set_clock(&server, "2031-04-29T05:00:00-04:00").await;
+    server.night("2031-04-28", &[]);
+    let shown = said(&server.client(&["close", "--site", "1", "--day", "2031-04-28"]));
+    let shown = shown.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(shown.contains("20.81 USD of fish thrown out"), "{shown}");
+}
+
+#[tokio::test]
+async fn each_payee_of_a_boat_keeps_their_pay_of_fish_that_is_the_buyers_loss() {
+    let server = harbor().await;
+    let mut request = held_at_the_dock();
+    request.payees = vec![
+        v1::PayeeShare {
+            party: "wren-haldane".to_owned(),
+            share: Some(v1::payee_share::Share::Percent("30".to_owned())),
+        },
+        v1::PayeeShare {
+            party: "osric-pell".to_owned(),
+            share: Some(v1::payee_share::Share::Percent("70".to_owned())),
+        },
+    ];
+    let ticket = weigh_in(&server, request).await.unwrap();
+    let line = &ticket.lines[0];
+    assert_eq!(owed_and_held(&server).await, (0, 7_500));
+    let mut stock = stock(&server).await;
+    // A third of a pound of 40.00: 250.00 x 0.33 / 40.00 = 2.0625, of it 30 % is 0.618.
+    let some = stock.record_movement(lost(part(line, line.part), "0.33"));
+    assert_eq!(
+        some.await
+            .unwrap()
+            .into_inner()
+            .buyers_loss
+            .unwrap()
+            .amount_minor,
+        206
+    );
+    assert_eq!(owed_and_held(&server).await, (62, 7_438));
+    // All the rest, to the last cent.
+    let rest = stock.record_movement(lost(part(line, line.part), "39.67"));
+    assert_eq!(
+        rest.await
+            .unwrap()
+            .into_inner()
+            .buyers_loss
+            .unwrap()
+            .amount_minor,
+        25_000 - 206
+    );
+    assert_eq!(owed_and_held(&server).await, (7_500, 0));
+}
+
+#[tokio::test]
+async fn only_held_fish_that_is_thrown_out_has_a_cause() {
+    let server = harbor().await;
+    let ticket = bought(&server).await;
+    let line = &ticket.lines[0];
+    let mut stock = stock(&server).await;
+    let not_held = lost(part(line, line.part), "1.00");
+    let mut sampled = not_held.clone();
+    sampled.set_outlet(v1::Outlet::Sample);
+    for (request, why) in [(not_held, "NOT_HELD"), (sampled, "INVALID_FIELD")] {
+        let status = stock.record_movement(request).await.unwrap_err();
+        assert_eq!(status.code(), tonic::Code::InvalidArgument);
+        let bad = status.get_details_bad_request().unwrap();
+        assert_eq!(bad.field_violations[0].field, "cause");
+        assert_eq!(reason(&status), why);
+    }
     assert_eq!(owed_and_held(&server).await, (25_000, 0));
 }
 

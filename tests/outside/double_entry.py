@@ -214,10 +214,16 @@ class Documents:
             self.carry(part, f"outlet:{OUTLETS[asked['outlet']]}", weight)
             cents, bought = self.pay.get(part, (0, 0))
             if asked["outlet"] == "discard" and part in self.held and bought > 0:
-                # Thrown out before it was owed: its share of the line is not paid.
+                # Thrown out before it was owed: its share of the line is not paid, or
+                # for a cause after hand-over owed, and the buyer's loss.
                 unpaid = cents if weight >= bought else half_up(Fraction(cents * weight, bought))
                 self.pay[part] = (cents - unpaid, bought - weight)
-                self.owe(f"held:{self.supplier[part.rsplit('.', 1)[0]]}", "purchases:", unpaid)
+                party = self.supplier[part.rsplit(".", 1)[0]]
+                if asked.get("cause") == "after hand-over":
+                    self.owe(f"held:{party}", f"owed:{party}", unpaid)
+                    self.owe("buyers_loss:", "purchases:", unpaid)
+                else:
+                    self.owe(f"held:{party}", "purchases:", unpaid)
 
     def take_return(self, _entry, asked, returned):
         part = part_of(returned["held"])

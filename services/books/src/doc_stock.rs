@@ -7,9 +7,9 @@ use rules::making::{
 };
 use rules::reweigh::{ReweighAsked, ReweighDone, Reweighed, TicketWeighing};
 use rules::stock::{
-    CountAsked, CountDone, CountedPart, Found, Held, HoldAsked, HoldId, Moved, MovementAsked,
-    PartRef, PoolAsked, PoolDone, RegradeAsked, Regraded, ReleaseAsked, Released, ReturnAsked,
-    Returned, Taken, TakenFrom,
+    CountAsked, CountDone, CountedPart, DiscardCause, Found, Held, HoldAsked, HoldId, Moved,
+    MovementAsked, PartRef, PoolAsked, PoolDone, RegradeAsked, Regraded, ReleaseAsked, Released,
+    ReturnAsked, Returned, Taken, TakenFrom,
 };
 
 use crate::{doc_struct, doc_union, doc_word};
@@ -17,7 +17,7 @@ use crate::{doc_struct, doc_union, doc_word};
 doc_union!(Source { "part" => Source::Part, "dispatch" => Source::Dispatch });
 doc_union!(MadeSource { "part" => MadeSource::Part, "dispatch" => MadeSource::Dispatch });
 doc_union!(Reweighed { "part" => Reweighed::Part, "weighing" => Reweighed::Weighing });
-doc_word! { MakingKind, Fate }
+doc_word! { MakingKind, Fate, DiscardCause }
 
 doc_struct! {
     HoldId { entry, line }
@@ -29,10 +29,11 @@ doc_struct! {
     RegradeAsked { part, weight, grade, condition, reason, happened_us }
     Regraded { from, part, weight }
     MovementAsked {
-        site, outlet, taken, counterparty, reason, temperature, price, plan_line, happened_us,
+        site, outlet, taken, counterparty, reason, temperature, price, plan_line, happened_us;
+        later cause
     }
     Taken { part, weight, emptied }
-    Moved { taken, notices }
+    Moved { taken, notices; later buyers_loss }
     TakenFrom { part, weight, emptied }
     ReturnAsked { movement, part, weight, reason, temperature, happened_us }
     Returned { held, outlet, weight }

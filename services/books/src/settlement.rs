@@ -152,13 +152,24 @@ pub async fn landing_of(tx: &mut Tx, id: i64) -> Result<Landing, BooksError> {
         "movement" => {
             let (_, moved): (MovementAsked, Moved) = entry.read()?;
             let lot = moved.taken.first().map(|taken| taken.part.lot.number());
+            let what = thrown_out(&moved);
             Landing {
                 harvester: String::new(),
-                ..about(lot.unwrap_or(id), "thrown out unpaid")
+                ..about(lot.unwrap_or(id), what)
             }
         }
         _ => about(id, "other"),
     })
+}
+
+/// What fish that was thrown out means for its pay, in the trade's words.
+#[must_use]
+pub fn thrown_out(moved: &Moved) -> &'static str {
+    if moved.buyers_loss.is_some() {
+        "thrown out, the buyer's loss"
+    } else {
+        "thrown out unpaid"
+    }
 }
 
 fn of_ticket(entry: &Entry) -> Result<Landing, BooksError> {

@@ -223,6 +223,12 @@ const ENTRIES: &[Entry] = &[
             may("to", "counterparty", Takes::Text, "Party that receives it"),
             may("reason", "reason", Takes::Text, "Why it is thrown out"),
             may(
+                "cause",
+                "cause",
+                Takes::Word("DiscardCause"),
+                "Of held fish thrown out: after hand-over its pay stands, the buyer's loss",
+            ),
+            may(
                 "temperature",
                 "temperature",
                 Takes::Degrees,

@@ -158,6 +158,9 @@ fn what(event: &v1::LotEvent) -> String {
         .as_ref()
         .is_some_and(|weight| weight.shown.starts_with('-'));
     match (making.is_empty(), outgoing) {
+        (true, _) if event.difference.is_none() && !event.note.is_empty() => {
+            format!("{}, {}", event.what, event.note)
+        }
         (true, _) => event.what.clone(),
         (false, true) => format!("into a {making}"),
         (false, false) => format!("out of a {making}"),

@@ -11,6 +11,7 @@ use rules::fillet_yield::{YieldKey, YieldSums};
 use rules::ids::EntryId;
 use rules::money::{Currency, Money};
 use rules::settlement::{AdvanceAsked, ChargeAsked, Deducted, Due, Payment, SettleAsked, Settled};
+use rules::stock::{Moved, MovementAsked};
 use rules::ticket::{PayeeShare, Ticket, VoidAsked, WeighIn};
 use rules::weight::Weight;
 
@@ -575,11 +576,12 @@ async fn row(
         }
         "hold" => ("hold", ticket_of(tx, change.entry).await?, None),
         "release" => ("release", ticket_of(tx, change.entry).await?, None),
-        "movement" => (
-            "thrown out unpaid",
-            ticket_of(tx, change.entry).await?,
-            None,
-        ),
+        "movement" => {
+            let stored = entries::get(tx, change.entry).await?;
+            let (_, moved): (MovementAsked, Moved) = stored.ok_or(DeskError::Internal)?.read()?;
+            let what = books::settlement::thrown_out(&moved);
+            (what, ticket_of(tx, change.entry).await?, None)
+        }
         "settle" => ("settlement", None, None),
         "advance" => ("advance", None, None),
         "charge" => ("charge", None, None),

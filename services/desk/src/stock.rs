@@ -19,9 +19,9 @@ use rules::money::Money;
 use rules::office::{PartyRole, Settings};
 use rules::receiving::{self, HoldCause};
 use rules::stock::{
-    CountAsked, CountDone, Found, Held, HoldAsked, HoldId, Moved, MovementAsked, PartRef, PoolDone,
-    RegradeAsked, Regraded, ReleaseAsked, Released, ReturnAsked, Returned, StockEvent, Taken,
-    TakenFrom, hold_share, standing,
+    CountAsked, CountDone, DiscardCause, Found, Held, HoldAsked, HoldId, Moved, MovementAsked,
+    PartRef, PoolDone, RegradeAsked, Regraded, ReleaseAsked, Released, ReturnAsked, Returned,
+    StockEvent, Taken, TakenFrom, hold_share, standing,
 };
 use rules::ticket::caution::cautions;
 use rules::ticket::{Notice, NoticeKind, Ticket, WeighIn};
@@ -93,7 +93,7 @@ pub struct LotEvent {
     pub became: Vec<LotCode>,
     /// Of fish weighed again: what was read less what the book said.
     pub difference: Option<Weight>,
-    /// As written, of fish weighed again.
+    /// As written, of fish weighed again; whose loss it is, of fish thrown out.
     pub note: String,
     /// Party that received it, or empty.
     pub receiver: String,
@@ -486,8 +486,10 @@ impl Desk {
         let mut all = Vec::with_capacity(asked.taken.len());
         let mut moved = Moved {
             taken: Vec::new(),
+            buyers_loss: None,
             notices: Vec::new(),
         };
+        let lost = asked.cause == Some(DiscardCause::AfterHandOver);
         let (mut rows, mut payees) = (Vec::new(), Payees::default());
         for (i, taken) in asked.taken.iter().enumerate() {
             let field = format!("taken[{i}].part");
@@ -506,7 +508,18 @@ impl Desk {
                 named.not_held(&field)?;
             }
             let weight = taken.weight.weight;
-            // Thrown out before it was ever owed: not paid.
+            if asked.cause.is_some() && !named.part.key.held {
+                return Err(DeskError::Malformed {
+                    field: "cause".to_owned(),
+                    reason: "NOT_HELD",
+                    rule: format!(
+                        "is of held fish, and part {id} is not held: what it was paid stands \
+                         whatever the cause, so leave it out"
+                    ),
+                });
+            }
+            // Its pay leaves the held part with it: taken back where the cause came
+            // before hand-over, and owed where it came after.
             let unpaid = if thrown_out && named.part.key.held {
                 self.unpaid(&named, taken, &settings)?
             } else {
@@ -528,9 +541,15 @@ impl Desk {
                     unpaid.minor().into(),
                 ],
             ));
+            let moves = if lost { Moves::Lost } else { Moves::Unpaid };
             payees
-                .take(self, &named, Moves::Unpaid, unpaid.minor(), None)
+                .take(self, &named, moves, unpaid.minor(), None)
                 .await?;
+            if lost {
+                let before = moved.buyers_loss.map_or(0, Money::minor);
+                let loss = Money::new(before.saturating_add(unpaid.minor()), currency);
+                moved.buyers_loss = Some(loss);
+            }
             moved
                 .notices
                 .extend(self.beyond(&named, weight, &settings, n));
@@ -827,6 +846,10 @@ impl Desk {
                 stock::What::Went(_) => stock::receiver_of(&mut tx, event.entry).await?,
                 _ => String::new(),
             };
+            let note = match event.what {
+                stock::What::Went(Outlet::Discard) => self.whose_loss(&mut tx, event.entry).await?,
+                _ => String::new(),
+            };
             let making = match event.what {
                 stock::What::Used | stock::What::Made => {
                     stock::kind_of_making(&mut tx, event.entry).await?
@@ -843,7 +866,7 @@ impl Desk {
                 receiver,
                 making: making.and_then(MakingKind::from_number),
                 difference: None,
-                note: String::new(),
+                note,
             });
         }
         for again in stock::reweighs(&mut tx, code).await? {
@@ -895,6 +918,17 @@ impl Desk {
             parts,
             events,
         })
+    }
+
+    /// Says of fish that was thrown out where it is the buyer's loss.
+    async fn whose_loss(&self, tx: &mut books::Tx, entry: i64) -> Result<String, DeskError> {
+        let entry = entries::get(tx, entry).await?;
+        let Some(entry) = entry.filter(|entry| entry.kind == "movement") else {
+            return Ok(String::new());
+        };
+        let (_, moved): (MovementAsked, Moved) = entry.read()?;
+        let lost = moved.buyers_loss.map(|_| "buyer's loss".to_owned());
+        Ok(lost.unwrap_or_default())
     }
 
     /// The part somebody names. Where the number is left out the lot has one

@@ -5,7 +5,7 @@
 
 use proto::v1;
 use rules::{
-    close, fish, key, landing, making, office, price_list, receiving, settlement, tally, ticket,
+    close, fish, key, landing, making, office, price_list, receiving, settlement, stock, tally, ticket,
     weight,
 };
 
@@ -88,5 +88,6 @@ coded! {
     receiving::LengthUnit as LengthUnit { Mm, Cm, In }
     close::CloseState as CloseState { Closed, ClosedWithGaps }
     making::MakingKind as MakingKind { Cut, Dress, Pool, Freeze, CustomerCut }
+    stock::DiscardCause as DiscardCause { BeforeHandOver, AfterHandOver }
     making::Fate as OutputFate { Lot, Discard, NotWeighed }
 }

@@ -66,6 +66,8 @@ pub struct DayInput {
     pub balances: BTreeMap<String, PayBalance>,
     /// Changes of pay entered on this day, in any order.
     pub pay: Vec<PayChange>,
+    /// What of it became the buyer's loss, minor units.
+    pub loss_minor: i64,
     /// Blocks of lot numbers asked for or used on this day.
     pub blocks: Vec<BlockUse>,
 }
@@ -674,6 +676,12 @@ fn remarks(day: &DayInput, walk: &walk::Walk, flags: &[Flag]) -> Vec<String> {
         };
         remarks.push(format!(
             "{number}{parts} no count: neither drip nor unaccounted weight is posted there."
+        ));
+    }
+    if day.loss_minor != 0 {
+        let loss = Money::new(day.loss_minor, day.currency);
+        remarks.push(format!(
+            "{loss} of fish thrown out for a cause after hand-over stays paid: the buyer's loss."
         ));
     }
     if day.tickets.iter().any(|ticket| ticket.price_adjusted) {

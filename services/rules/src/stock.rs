@@ -9,7 +9,7 @@
 
 use std::fmt;
 
-use crate::fish::{Condition, Grade, Outlet, Storage};
+use crate::fish::{Condition, Grade, Outlet, Storage, coded};
 use crate::ids::{DayNumber, EntryId, LotCode, PartId};
 use crate::making::Making;
 use crate::money::{Money, UnitPrice};
@@ -145,6 +145,16 @@ pub struct Regraded {
     pub weight: Weight,
 }
 
+coded! {
+    /// When the cause arose for which held fish is thrown out.
+    DiscardCause {
+        /// Before it was handed over: it is not paid.
+        BeforeHandOver = 1 "before hand-over",
+        /// After it was handed over: its pay stands, and the buyer bears the loss.
+        AfterHandOver = 2 "after hand-over",
+    }
+}
+
 /// Weight leaving for an outlet.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct MovementAsked {
@@ -158,6 +168,8 @@ pub struct MovementAsked {
     pub counterparty: String,
     /// Asked for with a discard.
     pub reason: String,
+    /// Of held fish that is thrown out; absent is before hand-over.
+    pub cause: Option<DiscardCause>,
     /// When it left.
     pub temperature: Option<Temperature>,
     /// What was charged; carried.
@@ -184,6 +196,9 @@ pub struct Taken {
 pub struct Moved {
     /// In the order asked.
     pub taken: Vec<TakenFrom>,
+    /// Pay of held fish that became owed although the fish was thrown out; the buyer
+    /// bears it.
+    pub buyers_loss: Option<Money>,
     /// Cautions and warnings; they never block.
     pub notices: Vec<Notice>,
 }

@@ -81,7 +81,7 @@ pub async fn gather(
     read.counts(tx).await?;
     read.inward(tx).await?;
     let parts = read.parts(tx, day).await?;
-    let pay = pay(tx, &read.range).await?;
+    let (pay, loss_minor) = pay(tx, &read.range).await?;
     let undrained = undrained(tx, office, number, day).await?;
     let disputes = settlement::disputes_of_day(tx, number, day).await?;
     let blocks = blocks::of_day(tx, &read.range).await?;
@@ -131,6 +131,7 @@ pub async fn gather(
         warm,
         balances: opening.balances.clone(),
         pay,
+        loss_minor,
         blocks,
     };
     Ok(Gathered { input, given })
@@ -751,8 +752,8 @@ fn said(entry: i64, ticket: &Ticket) -> TicketSaid {
 }
 
 /// Changes of pay entered on the day: by its own entries that were not late, and
-/// by those that came late on this day.
-async fn pay(tx: &mut Tx, range: &[Val<'static>; 2]) -> Result<Vec<PayChange>, BooksError> {
+/// by those that came late on this day. With it what became the buyer's loss.
+async fn pay(tx: &mut Tx, range: &[Val<'static>; 2]) -> Result<(Vec<PayChange>, i64), BooksError> {
     let on_time = "SELECT m.from_kind, m.from_party, m.to_kind, m.to_party, \
                           CAST(SUM(m.amount) AS BIGINT) \
                    FROM money m LEFT JOIN late l ON l.entry = m.entry \
@@ -765,7 +766,7 @@ async fn pay(tx: &mut Tx, range: &[Val<'static>; 2]) -> Result<Vec<PayChange>, B
                 WHERE l.id BETWEEN ? AND ? \
                 GROUP BY m.from_kind, m.from_party, m.to_kind, m.to_party \
                 ORDER BY m.from_kind, m.from_party, m.to_kind, m.to_party";
-    let mut changes = Vec::new();
+    let (mut changes, mut loss) = (Vec::new(), 0);
     for sql in [on_time, late] {
         for row in tx.fetch(sql, range).await? {
             let amount = row.int(4);
@@ -782,6 +783,10 @@ async fn pay(tx: &mut Tx, range: &[Val<'static>; 2]) -> Result<Vec<PayChange>, B
                         owed_minor: 0,
                         held_minor: minor,
                     },
+                    "buyers_loss" => {
+                        loss -= minor;
+                        continue;
+                    }
                     _ => continue,
                 };
                 changes.push(PayChange {
@@ -791,7 +796,7 @@ async fn pay(tx: &mut Tx, range: &[Val<'static>; 2]) -> Result<Vec<PayChange>, B
             }
         }
     }
-    Ok(changes)
+    Ok((changes, loss))
 }
 
 /// Devices on file whose last word by the end of the day was that deeds are

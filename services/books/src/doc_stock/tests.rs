@@ -100,6 +100,7 @@ fn movements_and_returns_read_back() {
             .to_vec(),
         counterparty: "kitchen".to_owned(),
         reason: TEXT.to_owned(),
+        cause: Some(DiscardCause::AfterHandOver),
         temperature: Some(temperature()),
         price: Some(per_lb(120_000)),
         plan_line: "4".to_owned(),
@@ -108,6 +109,7 @@ fn movements_and_returns_read_back() {
     reads_back(&full);
     reads_back(&MovementAsked {
         taken: Vec::new(),
+        cause: None,
         temperature: None,
         price: None,
         happened_us: None,
@@ -126,10 +128,12 @@ fn movements_and_returns_read_back() {
     };
     reads_back(&Moved {
         taken: vec![taken(true), taken(false)],
+        buyers_loss: Some(usd(6_250)),
         notices: vec![notice],
     });
     reads_back(&Moved {
         taken: Vec::new(),
+        buyers_loss: None,
         notices: Vec::new(),
     });
     let back = ReturnAsked {

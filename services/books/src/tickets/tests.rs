@@ -524,6 +524,7 @@ fn leaves(request_id: &str, outlet: Outlet, taken: &[(PartId, i64)], unpaid: i64
         taken: Vec::new(),
         counterparty: String::new(),
         reason: "why".to_owned(),
+        cause: None,
         temperature: None,
         price: None,
         plan_line: String::new(),
@@ -536,6 +537,7 @@ fn leaves(request_id: &str, outlet: Outlet, taken: &[(PartId, i64)], unpaid: i64
     };
     let outcome = Moved {
         taken: taken.iter().map(from).collect(),
+        buyers_loss: None,
         notices: Vec::new(),
     };
     let row = |(n, (part, weight)): (i64, &(PartId, i64))| {

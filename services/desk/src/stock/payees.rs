@@ -32,6 +32,8 @@ pub(super) enum Moves {
     Released,
     /// Held, and not to be paid.
     Unpaid,
+    /// Held, now owed for fish that is the buyer's loss.
+    Lost,
 }
 
 impl Payees {
@@ -66,13 +68,15 @@ impl Payees {
             .iter()
             .map(|has| match moves {
                 Moves::Held => has.owed,
-                Moves::Released | Moves::Unpaid => has.held,
+                Moves::Released | Moves::Unpaid | Moves::Lost => has.held,
             })
             .collect();
         for (has, part) in has.iter_mut().zip(taken_along(amount, &stock, &as_taken)) {
             match moves {
                 Moves::Held => (has.owed, has.held) = (has.owed - part, has.held + part),
-                Moves::Released => (has.owed, has.held) = (has.owed + part, has.held - part),
+                Moves::Released | Moves::Lost => {
+                    (has.owed, has.held) = (has.owed + part, has.held - part)
+                }
                 Moves::Unpaid => has.held -= part,
             }
             self.postings.push((number, moves, has.party.clone(), part));
@@ -83,15 +87,23 @@ impl Payees {
     /// The rows of all that was moved.
     pub(super) fn rows(&self) -> Vec<books::Row> {
         let purchases = Account::site("purchases");
-        let rows = self.postings.iter().map(|(number, moves, party, amount)| {
-            let (owed, held) = (Account::of("owed", party), Account::of("held", party));
-            let posting: Posting<'_> = match moves {
-                Moves::Held => (owed, held, *amount),
-                Moves::Released => (held, owed, *amount),
-                Moves::Unpaid => (held, purchases, *amount),
-            };
-            (Cell::Int(*number), posting)
-        });
+        let loss = Account::site("buyers_loss");
+        let rows = self
+            .postings
+            .iter()
+            .flat_map(|(number, moves, party, amount)| {
+                let (owed, held) = (Account::of("owed", party), Account::of("held", party));
+                let postings: Vec<Posting<'_>> = match moves {
+                    Moves::Held => vec![(owed, held, *amount)],
+                    Moves::Released => vec![(held, owed, *amount)],
+                    Moves::Unpaid => vec![(held, purchases, *amount)],
+                    // What it cost is no longer the cost of fish that was bought.
+                    Moves::Lost => vec![(held, owed, *amount), (loss, purchases, *amount)],
+                };
+                postings
+                    .into_iter()
+                    .map(|posting| (Cell::Int(*number), posting))
+            });
         pay::ticket_rows(rows)
     }
 

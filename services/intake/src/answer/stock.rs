@@ -76,6 +76,7 @@ pub(crate) fn movement(
             .map(|taken| weight(taken.weight, unit))
             .collect(),
         notices: booked.outcome.notices.iter().map(notice).collect(),
+        buyers_loss: booked.outcome.buyers_loss.map(money),
     }
 }
 

@@ -8,8 +8,8 @@ use rules::making::{Fate, MakingAsked, MakingInput, MakingKind, MakingOutput, So
 use rules::money::Currency;
 use rules::reweigh::{ReweighAsked, Reweighed, TicketWeighing};
 use rules::stock::{
-    CountAsked, CountedPart, HoldAsked, HoldId, MovementAsked, PartRef, PoolAsked, RegradeAsked,
-    ReleaseAsked, ReturnAsked, Taken,
+    CountAsked, CountedPart, DiscardCause, HoldAsked, HoldId, MovementAsked, PartRef, PoolAsked,
+    RegradeAsked, ReleaseAsked, ReturnAsked, Taken,
 };
 use rules::weight::Reading;
 
@@ -103,6 +103,7 @@ pub(crate) fn movement(
             taken: some_of(request.taken, MOST_ROWS, taken).at("taken")?,
             counterparty: counterparty.at("counterparty")?,
             reason: reason.at("reason")?,
+            cause: discard_cause(request.cause, outlet).at("cause")?,
             temperature: request
                 .temperature
                 .map(temperature)
@@ -113,6 +114,15 @@ pub(crate) fn movement(
             happened_us: instant_or_none(request.happened_at).at("happened_at")?,
         },
     })
+}
+
+/// What held fish was thrown out for; nothing else has a cause.
+fn discard_cause(number: i32, outlet: Outlet) -> Result<Option<DiscardCause>, Bad> {
+    let cause = word(number)?;
+    if cause.is_some() && outlet != Outlet::Discard {
+        return Err(Bad::rule("is said of a discard only"));
+    }
+    Ok(cause)
 }
 
 /// Fish a customer brought back.

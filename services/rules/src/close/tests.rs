@@ -60,6 +60,7 @@ fn day() -> Told {
         warm: Vec::new(),
         balances: BTreeMap::new(),
         pay: Vec::new(),
+        loss_minor: 0,
         blocks: Vec::new(),
     })
 }
@@ -1060,4 +1061,23 @@ fn the_flag_says_when_it_was_due_what_was_last_read_and_what_to_do() {
             "{due}; it was at 52 F as it came in. Nothing is left of it: find where it went; {decides}"
         )
     );
+}
+
+#[test]
+fn what_became_the_buyers_loss_is_said_in_the_close() {
+    for (minor, said) in [
+        (0, None),
+        (
+            6_251,
+            Some(
+                "62.51 USD of fish thrown out for a cause after hand-over stays paid: the buyer's loss.",
+            ),
+        ),
+    ] {
+        let mut told = day();
+        told.0.loss_minor = minor;
+        let remarks = told.judged().doc.remarks;
+        let of_loss = remarks.iter().find(|remark| remark.contains("loss"));
+        assert_eq!(of_loss.map(String::as_str), said);
+    }
 }
