@@ -308,6 +308,9 @@ const ROWS: &[(&str, &str, Must)] = &[
     ("drawerCount.day", r#"{"year":2031,"month":5,"day":28}"#, Bad),
     ("drawerCount.opening", ABSENT, Bad),
     ("drawerCount.counted.amountMinor", "\"-1\"", Bad),
+    ("takeBack.entry", ABSENT, Bad),
+    ("takeBack.entry", "\"2031042800019999999\"", Bad),
+    ("takeBack.reason", ABSENT, Bad),
     ("dispute.ticket", ABSENT, Bad),
     ("dispute.ticket", "\"2031042800019999999\"", Bad),
     ("dispute.line", "99", Bad),
@@ -634,6 +637,12 @@ async fn samples(server: &Server) -> Vec<Value> {
     }});
     let dispute = stream(server, vec![dispute]).await;
     assert_eq!(dispute[0].code, 0, "{}", dispute[0].message);
+    let charge = json!({ "charge": {
+        "requestId": fresh(), "site": 1, "payee": "wren-haldane", "name": "ice",
+        "amount": { "amountMinor": "4000", "currency": "USD" },
+    }});
+    let charge = stream(server, vec![charge]).await;
+    assert_eq!(charge[0].code, 0, "{}", charge[0].message);
     let codes = json!({ "requestCodes": {
         "requestId": fresh(), "site": 1, "device": "dock-tablet", "count": 1,
     }});
@@ -652,6 +661,7 @@ async fn samples(server: &Server) -> Vec<Value> {
             "{{dispute}}",
             &dispute[0].recorded.as_ref().unwrap().entry_id,
         )
+        .replace("{{charge}}", &charge[0].recorded.as_ref().unwrap().entry_id)
         .replace("{{lot}}", &lot(0))
         .replace("{{other}}", &lot(3))
         .replace("{{ticket}}", &ticket(4).id)

@@ -684,3 +684,74 @@ async fn deeds_of_paying_go_in_a_stream_as_well() {
     let booked = (0, String::new());
     assert_eq!(told, [booked.clone(), booked.clone(), refused, booked]);
 }
+
+/// What is still to be taken off, and what the year's payments add up to.
+async fn dues_and_year(server: &Server) -> (Vec<i64>, i64) {
+    let dues = statement(server).await.dues;
+    let dues = dues.iter().map(|due| cents(due.due.as_ref())).collect();
+    let request = v1::GetCashYearRequest {
+        payee: PAYEE.to_owned(),
+        year: 2031,
+    };
+    let year = settlements(server).await.get_cash_year(request).await;
+    let years = year.unwrap().into_inner().years;
+    let paid = years.iter().flat_map(|year| &year.payments);
+    let paid = paid.map(|row| cents(row.payment.as_ref().unwrap().amount.as_ref()));
+    (dues, paid.sum())
+}
+
+#[tokio::test]
+async fn a_wrong_charge_and_a_wrong_advance_are_taken_back_until_they_are_settled() {
+    let server = harbor().await;
+    let mut client = settlements(&server).await;
+    bought(&server).await;
+    let ice = client.record_charge(charge("ice", 4_000, 1)).await.unwrap();
+    let fuel = client
+        .record_charge(charge("fuel", 2_000, 2))
+        .await
+        .unwrap();
+    let early = client.record_advance(advance(3_000)).await.unwrap();
+    let id = |recorded: Option<v1::Recorded>| recorded.unwrap().entry_id;
+    let ice = id(ice.into_inner().recorded);
+    let fuel = id(fuel.into_inner().recorded);
+    let early = id(early.into_inner().recorded);
+    assert_eq!(
+        dues_and_year(&server).await,
+        (vec![4_000, 2_000, 3_000], 3_000)
+    );
+
+    let take_back = |entry: &str| v1::TakeBackRequest {
+        request_id: fresh(),
+        entry: entry.to_owned(),
+        reason: "of another diver".to_owned(),
+    };
+    let of_ice = take_back(&ice);
+    let first = client.take_back(of_ice.clone()).await.unwrap().into_inner();
+    let again = client.take_back(of_ice).await.unwrap().into_inner();
+    assert_eq!(first, again, "booked once");
+    client.take_back(take_back(&early)).await.unwrap();
+    assert_eq!(dues_and_year(&server).await, (vec![2_000], 0));
+    let status = client.take_back(take_back(&ice)).await.unwrap_err();
+    assert_eq!(reason(&status), "ALREADY_TAKEN_BACK");
+
+    // Both stand on the statement, and come to nothing.
+    let rows = statement(&server).await.rows;
+    let of = |what: &str| -> Vec<(i64, i64)> {
+        let rows = rows.iter().filter(|row| row.what == what);
+        // Nothing is said of an account that did not change.
+        let minor = |money: &Option<v1::Money>| money.as_ref().map_or(0, |of| of.amount_minor);
+        rows.map(|row| (minor(&row.paid), minor(&row.to_take_off)))
+            .collect()
+    };
+    assert_eq!(of("charge"), [(0, 4_000), (0, 2_000)]);
+    assert_eq!(of("advance"), [(3_000, 3_000)]);
+    assert_eq!(of("taken back"), [(0, -4_000), (-3_000, -3_000)]);
+
+    // The other one is settled, and too late to take back.
+    let settlement = settled(&server, settle(&[], 23_000)).await.unwrap();
+    assert_eq!(settlement.deductions.len(), 1);
+    let status = client.take_back(take_back(&fuel)).await.unwrap_err();
+    assert_eq!(status.code(), Code::FailedPrecondition);
+    assert_eq!(reason(&status), "ALREADY_SETTLED");
+    assert!(status.message().contains("next ticket"), "{status:?}");
+}

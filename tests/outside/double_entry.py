@@ -61,6 +61,7 @@ class Documents:
         self.pay = {}  # part -> (cents, weight) it was bought for
         self.held = set()
         self.supplier = {}  # lot -> party
+        self.dues = {}  # advance or charge -> (source, target, cents)
         self.kinds = defaultdict(int)
 
     def carry(self, source, target, weight):
@@ -166,14 +167,21 @@ class Documents:
         payable = items + number(settled, "brought", "minor")
         self.checks.same(f"settlement {entry}", payable, taken + paid + min(payable, 0))
 
-    def take_advance(self, _entry, asked, _outcome):
+    def take_advance(self, entry, asked, _outcome):
         payee = asked["payee"]
         cents = number(asked, "payment", "amount", "minor")
-        self.owe(f"advance:{payee}", f"paid:{payee}", cents)
+        self.dues[entry] = f"advance:{payee}", f"paid:{payee}", cents
+        self.owe(*self.dues[entry])
 
-    def take_charge(self, _entry, asked, _outcome):
+    def take_charge(self, entry, asked, _outcome):
         payee = asked["payee"]
-        self.owe(f"carry:{payee}", f"deduction:{payee}", number(asked, "amount", "minor"))
+        cents = number(asked, "amount", "minor")
+        self.dues[entry] = f"carry:{payee}", f"deduction:{payee}", cents
+        self.owe(*self.dues[entry])
+
+    def take_take_back(self, _entry, asked, _outcome):
+        source, target, cents = self.dues.pop(int(asked["entry"]))
+        self.owe(target, source, cents)
 
     def take_void(self, _entry, asked, _outcome):
         self.undo(int(asked["ticket"]))

@@ -4,7 +4,7 @@
 use rules::dispute::{AnswerAsked, DisputeAsked, DisputeOpened};
 use rules::settlement::{
     AdvanceAsked, ChargeAsked, Deducted, DrawerAsked, DrawerFound, Due, Item, Method, Payment,
-    SettleAsked, Settled,
+    SettleAsked, Settled, TakeBackAsked,
 };
 
 use crate::{doc_struct, doc_word};
@@ -16,6 +16,7 @@ doc_struct! {
     Payment { method, amount, reference }
     AdvanceAsked { site, payee, payment, reason, happened_us }
     ChargeAsked { site, payee, name, amount, order, happened_us }
+    TakeBackAsked { entry, reason }
     Due { entry, advance, name, order, left }
     Deducted { due, taken }
     Item { entry, what, ticket, amount }

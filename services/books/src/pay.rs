@@ -210,9 +210,18 @@ pub async fn changes(
             owed: row.int(3),
             held: row.int(4),
             paid: row.int(5),
-            // What is still to be taken off stands below zero on these accounts.
-            taken_off: row.int(6).max(0) + row.int(7).max(0),
-            to_take_off: -(row.int(6).min(0) + row.int(7).min(0)),
+            // What is still to be taken off stands below zero on these accounts, and
+            // goes up again by what is taken off, or was taken back.
+            taken_off: if row.text(1) == "take_back" {
+                0
+            } else {
+                row.int(6).max(0) + row.int(7).max(0)
+            },
+            to_take_off: if row.text(1) == "take_back" {
+                -(row.int(6) + row.int(7))
+            } else {
+                -(row.int(6).min(0) + row.int(7).min(0))
+            },
         });
     Ok(read.filter(Change::is_any).collect())
 }

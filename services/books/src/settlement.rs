@@ -373,6 +373,20 @@ pub fn charge_rows(payee: &str, name: &str, order: i64, minor: i64) -> Vec<Row> 
     rows
 }
 
+/// How an entry is spent that takes back an advance or a charge.
+pub const TAKEN_BACK: &str = "take back";
+
+/// The rows that take back an advance or a charge: what it posted, the other way.
+#[must_use]
+pub fn take_back_rows(payee: &str, advance: bool, minor: i64) -> Vec<Row> {
+    let (of, to) = if advance {
+        ("paid", "advance")
+    } else {
+        ("deduction", "carry")
+    };
+    pay::rows([(Account::of(of, payee), Account::of(to, payee), minor)])
+}
+
 fn deduction_row(payee: &str, advance: bool, name: &str, order: i64, minor: i64) -> Row {
     Row::new(
         &DEDUCTION,
@@ -403,7 +417,7 @@ pub struct StoredPayment {
 }
 
 /// Payments to a payee at all sites that were handed over in `[from_us, to_us)`,
-/// in the order of their entries.
+/// in the order of their entries. An advance that was taken back is none.
 ///
 /// # Errors
 /// Engine trouble, or a row that does not read.
@@ -415,7 +429,8 @@ pub async fn payments(
 ) -> Result<Vec<StoredPayment>, BooksError> {
     let sql = "SELECT p.entry, e.happened_us, p.method, p.reference, p.amount \
                FROM payment p JOIN entry e ON e.id = p.entry \
-               WHERE p.payee = ? AND e.happened_us >= ? AND e.happened_us < ? \
+               LEFT JOIN spent x ON x.what = p.entry AND x.item = 0 AND x.how = 'take back' \
+               WHERE x.what IS NULL AND p.payee = ? AND e.happened_us >= ? AND e.happened_us < ? \
                ORDER BY p.entry, p.n";
     let binds = [Val::from(payee), Val::Int(from_us), Val::Int(to_us)];
     let rows = tx.fetch(sql, &binds).await?;
@@ -445,8 +460,9 @@ fn payment(row: &Record) -> Result<StoredPayment, BooksError> {
 /// # Errors
 /// Engine trouble.
 pub async fn currency_paid(tx: &mut Tx, site: i64, day: DayNumber) -> Result<i64, BooksError> {
-    let sql = "SELECT CAST(COALESCE(SUM(amount), 0) AS BIGINT) FROM payment \
-               WHERE entry BETWEEN ? AND ? AND method = ?";
+    let sql = "SELECT CAST(COALESCE(SUM(p.amount), 0) AS BIGINT) FROM payment p \
+               LEFT JOIN spent x ON x.what = p.entry AND x.item = 0 AND x.how = 'take back' \
+               WHERE x.what IS NULL AND p.entry BETWEEN ? AND ? AND p.method = ?";
     let binds = [
         Val::Int(entry_id(day, site, 0)),
         Val::Int(entry_id(day, site, 9_999_999)),

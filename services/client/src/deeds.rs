@@ -140,6 +140,23 @@ const ENTRIES: &[Entry] = &[
         example: "void --ticket 2031050200010000003 --reason \"wrong diver\"",
     },
     Entry {
+        name: "take-back",
+        about: "Take back an advance or a charge that no settlement took up",
+        deed: "takeBack",
+        file: "",
+        fixed: &[],
+        flags: &[
+            must(
+                "entry",
+                "entry",
+                Takes::Text,
+                "Entry id of the advance or charge, 19 digits",
+            ),
+            WHY,
+        ],
+        example: "take-back --entry 2031050200010000012 --reason \"charged to the wrong diver\"",
+    },
+    Entry {
         name: "hold",
         about: "Set weight of a part aside; its share of the pay is not owed meanwhile",
         deed: "hold",

@@ -46,6 +46,8 @@ named!(
     RecordDrawerCountResponse,
     SettleRequest,
     SettleResponse,
+    TakeBackRequest,
+    TakeBackResponse,
     CheckPriceListResponse,
     GetCallerResponse,
     GetClockResponse,

@@ -200,6 +200,7 @@ methods! {
         settle: SettleRequest => SettleResponse,
         record_advance: RecordAdvanceRequest => RecordAdvanceResponse,
         record_charge: RecordChargeRequest => RecordChargeResponse,
+        take_back: TakeBackRequest => TakeBackResponse,
         get_cash_year: GetCashYearRequest => GetCashYearResponse,
         record_drawer_count: RecordDrawerCountRequest => RecordDrawerCountResponse,
         get_drawer: GetDrawerRequest => GetDrawerResponse,

@@ -493,6 +493,7 @@ pub(crate) async fn send(
             Answer::plain(service.record_drawer_count(r).await?.recorded)
         }
         (Deed::Dispute(r), None) => Answer::plain(service.dispute_line(r).await?.recorded),
+        (Deed::TakeBack(r), None) => Answer::plain(service.take_back(r).await?.recorded),
         (Deed::AnswerDispute(r), None) => Answer::plain(service.answer_dispute(r).await?.recorded),
     }
 }

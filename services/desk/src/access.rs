@@ -82,6 +82,7 @@ pub const TABLE: &[Act] = &[
     ("preview_settlement", "see what a settlement would pay",    [YES,  OWN,  NO,     YES,   YES]),
     ("advance",           "hand over an advance",                [YES,  NO,   NO,     YES,   NO]),
     ("charge",            "agree a deduction",                   [YES,  NO,   NO,     YES,   NO]),
+    ("take_back",         "take back an advance or deduction",   [YES,  NO,   NO,     YES,   NO]),
     ("drawer",            "count the drawer",                    [YES,  NO,   NO,     YES,   NO]),
     ("drawer_day",        "see a count of the drawer",           [YES,  NO,   NO,     YES,   YES]),
     ("cash_year",         "see the cash of a year",              [YES,  OWN,  NO,     YES,   YES]),

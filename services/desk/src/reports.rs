@@ -10,7 +10,9 @@ use rules::close::{CloseDoc, Flag};
 use rules::fillet_yield::{YieldKey, YieldSums};
 use rules::ids::EntryId;
 use rules::money::{Currency, Money};
-use rules::settlement::{AdvanceAsked, ChargeAsked, Deducted, Due, Payment, SettleAsked, Settled};
+use rules::settlement::{
+    AdvanceAsked, ChargeAsked, Deducted, Due, Payment, SettleAsked, Settled, TakeBackAsked,
+};
 use rules::stock::{Moved, MovementAsked};
 use rules::ticket::{PayeeShare, Ticket, VoidAsked, WeighIn};
 use rules::weight::Weight;
@@ -585,6 +587,7 @@ async fn row(
         "settle" => ("settlement", None, None),
         "advance" => ("advance", None, None),
         "charge" => ("charge", None, None),
+        "take_back" => ("taken back", None, None),
         _ => ("other", None, None),
     };
     Ok(StatementRow {
@@ -605,7 +608,10 @@ async fn row(
 
 /// How a payment was made, or what an advance or a charge is for.
 async fn detail(tx: &mut Tx, change: &pay::Change) -> Result<String, DeskError> {
-    if !matches!(change.kind.as_str(), "settle" | "advance" | "charge") {
+    if !matches!(
+        change.kind.as_str(),
+        "settle" | "advance" | "charge" | "take_back"
+    ) {
         return Ok(String::new());
     }
     let entry = entries::get(tx, change.entry).await?;
@@ -619,6 +625,12 @@ async fn detail(tx: &mut Tx, change: &pay::Change) -> Result<String, DeskError> 
         "advance" => {
             let (asked, ()): (AdvanceAsked, ()) = entry.read()?;
             format!("{}, {}", asked.reason, said(&asked.payment))
+        }
+        "take_back" => {
+            let (asked, ()): (TakeBackAsked, ()) = entry.read()?;
+            let of = entries::get(tx, asked.entry).await?;
+            let kind = of.map(|entry| entry.kind).unwrap_or_default();
+            format!("{kind} {}: {}", asked.entry, asked.reason)
         }
         _ => {
             let (asked, ()): (ChargeAsked, ()) = entry.read()?;

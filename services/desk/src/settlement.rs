@@ -16,7 +16,7 @@ use rules::office::PartyRole;
 use rules::settlement::cash::{self, CashYear, YearPayment};
 use rules::settlement::{
     AdvanceAsked, ChargeAsked, Deducted, DrawerAsked, DrawerFound, Due, Item, Payment, SettleAsked,
-    Settled, drawer, licence_lets, pays, reckon,
+    Settled, TakeBackAsked, drawer, licence_lets, pays, reckon,
 };
 
 use crate::{Booked, Caller, Desk, DeskError, Plan};
@@ -356,6 +356,55 @@ impl Desk {
         .await
     }
 
+    /// Takes back an advance or a charge that should not have been entered, while no
+    /// settlement took it up.
+    ///
+    /// # Errors
+    /// An unknown advance or charge, or one that was settled or taken back before.
+    pub async fn take_back(
+        &self,
+        caller: &Caller,
+        request_id: &str,
+        asked: TakeBackAsked,
+    ) -> Result<Booked<TakeBackAsked, ()>, DeskError> {
+        self.deed(caller, "take_back", request_id, asked, |asked| async move {
+            let mut tx = self.read().await?;
+            let id = asked.entry;
+            let entry = entries::get(&mut tx, id)
+                .await?
+                .filter(|entry| matches!(entry.kind.as_str(), "advance" | "charge"))
+                .ok_or_else(|| DeskError::unknown("entry", "advance or charge", &id.to_string()))?;
+            if let Some((how, by)) = entries::ended(&mut tx, id).await? {
+                return Err(ended(&entry.kind, &how, by));
+            }
+            let (advance, minor) = if entry.kind == "advance" {
+                let (advance, ()): (AdvanceAsked, ()) = entry.read()?;
+                (true, advance.payment.amount.minor())
+            } else {
+                let (charge, ()): (ChargeAsked, ()) = entry.read()?;
+                (false, charge.amount.minor())
+            };
+            let rows = stored::take_back_rows(&entry.party, advance, minor);
+            // It speaks of the day of what it takes back.
+            Ok(Plan {
+                site: entry.id.site(),
+                day: entry.id.day(),
+                party: entry.party,
+                happened_us: self.now_us().await?,
+                must_hold: vec![Condition::Spend {
+                    what: id,
+                    item: 0,
+                    how: stored::TAKEN_BACK,
+                }],
+                bumps: Vec::new(),
+                asked,
+                outcome: (),
+                rows,
+            })
+        })
+        .await
+    }
+
     /// What a payee was paid in a calendar year, over the sites of each buyer.
     ///
     /// # Errors
@@ -484,6 +533,29 @@ impl Desk {
             });
         }
         Ok(DrawerDay { paid, counts })
+    }
+}
+
+/// Why an advance or a charge cannot be taken back.
+fn ended(kind: &str, how: &str, by: i64) -> DeskError {
+    let (reason, rule) = if how == stored::TAKEN_BACK {
+        (
+            "ALREADY_TAKEN_BACK",
+            format!("this {kind} was already taken back, by {by}"),
+        )
+    } else {
+        (
+            "ALREADY_SETTLED",
+            format!(
+                "settlement {by} took this {kind} up: make it good with an adjustment of the kind \
+                 settlement on the payee's next ticket"
+            ),
+        )
+    };
+    DeskError::Precondition {
+        reason,
+        rule,
+        field: "entry".to_owned(),
     }
 }
 

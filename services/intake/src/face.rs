@@ -242,6 +242,7 @@ service! {
         deed settle::settle(SettleRequest) -> SettleResponse,
         deed settle::record_advance(RecordAdvanceRequest) -> RecordAdvanceResponse,
         deed settle::record_charge(RecordChargeRequest) -> RecordChargeResponse,
+        deed settle::take_back(TakeBackRequest) -> TakeBackResponse,
         read settle::get_cash_year(GetCashYearRequest) -> GetCashYearResponse,
         deed settle::record_drawer_count(RecordDrawerCountRequest) -> RecordDrawerCountResponse,
         read settle::get_drawer(GetDrawerRequest) -> GetDrawerResponse,

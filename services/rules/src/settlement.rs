@@ -80,6 +80,15 @@ pub struct ChargeAsked {
     pub happened_us: Option<i64>,
 }
 
+/// Takes back an advance or a charge that should not have been entered.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct TakeBackAsked {
+    /// Entry id of the advance or charge.
+    pub entry: i64,
+    /// Why.
+    pub reason: String,
+}
+
 /// An advance or a charge of which something is still to be taken off.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Due {

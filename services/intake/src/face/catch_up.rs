@@ -326,6 +326,7 @@ async fn by_its_method(face: &Face, let_in: &LetIn, deed: Deed) -> v1::CatchUpRe
         Deed::DrawerCount(request) => by!(settle::record_drawer_count, request),
         Deed::Dispute(request) => by!(settle::dispute_line, request),
         Deed::AnswerDispute(request) => by!(settle::answer_dispute, request),
+        Deed::TakeBack(request) => by!(settle::take_back, request),
         Deed::RequestCodes(request) => by!(landings::request_codes, request),
     }
 }
@@ -432,4 +433,5 @@ only! {
     AcknowledgeFlagResponse, RecordReweighResponse,
     RecordAgreedPriceResponse, SettleResponse, RecordAdvanceResponse,
     RecordChargeResponse, RecordDrawerCountResponse, DisputeLineResponse, AnswerDisputeResponse,
+    TakeBackResponse,
 }

@@ -109,6 +109,18 @@ pub(crate) async fn dispute_line(
     })
 }
 
+pub(crate) async fn take_back(
+    face: &Face,
+    caller: &Caller,
+    request: v1::TakeBackRequest,
+) -> Result<v1::TakeBackResponse, Refusal> {
+    let Asked { request_id, what } = parse::settle::take_back(request)?;
+    let booked = face.desk.take_back(caller, &request_id, what).await?;
+    Ok(v1::TakeBackResponse {
+        recorded: Some(answer::recorded(&booked)),
+    })
+}
+
 pub(crate) async fn answer_dispute(
     face: &Face,
     caller: &Caller,

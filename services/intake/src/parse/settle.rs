@@ -3,7 +3,9 @@
 use proto::v1;
 use rules::dispute::{AnswerAsked, DisputeAsked};
 use rules::money::{Currency, Money};
-use rules::settlement::{AdvanceAsked, ChargeAsked, DrawerAsked, Method, Payment, SettleAsked};
+use rules::settlement::{
+    AdvanceAsked, ChargeAsked, DrawerAsked, Method, Payment, SettleAsked, TakeBackAsked,
+};
 
 use super::{
     Asked, At as _, Bad, code, count, day, each, entry_id, given, instant_or_none, money,
@@ -169,6 +171,17 @@ pub(crate) fn dispute(request: v1::DisputeLineRequest) -> Result<Asked<DisputeAs
             ticket: entry_id(&request.ticket).at("ticket")?,
             line: count(request.line, 0, LAST_LINE).at("line")?,
             text: name(request.text).at("text")?,
+        },
+    })
+}
+
+/// An advance or a charge taken back.
+pub(crate) fn take_back(request: v1::TakeBackRequest) -> Result<Asked<TakeBackAsked>, Bad> {
+    Ok(Asked {
+        request_id: request_id(&request.request_id)?,
+        what: TakeBackAsked {
+            entry: entry_id(&request.entry).at("entry")?,
+            reason: name(request.reason).at("reason")?,
         },
     })
 }
