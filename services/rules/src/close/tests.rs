@@ -991,23 +991,28 @@ fn set_aside(told: Told, weight: &str) -> Told {
 
 #[test]
 fn warm_fish_that_nobody_showed_to_be_cold_in_time_is_flagged() {
+    const FLAGGED: &str = "never_shown_cold 40.00 200.00";
     type Then = fn(Told) -> Told;
+    type Case = (
+        &'static [(i64, &'static str)],
+        Then,
+        &'static [&'static str],
+    );
     let whole: Then = |told| told.counted(1, "40");
     let held: Then = |told| set_aside(told, "40");
     let half_held: Then = |told| set_aside(told, "20").counted(1, "20");
     let sold: Then = |told| told.left(1, Outlet::SoldWhole, "40", true);
     let thrown_out: Then = |told| told.left(1, Outlet::Discard, "40", true);
     let cut: Then = |told| told.cut(1, "40", (3, "16"), "23.5").counted(3, "16");
-    let flagged = "never_shown_cold 40.00 200.00";
     // hour and F of each probe; what became of the fish; flags
-    let cases: &[(&[(i64, &str)], Then, &[&str])] = &[
-        (&[], whole, &[flagged]),
+    let cases: &[Case] = &[
+        (&[], whole, &[FLAGGED]),
         (&[(3, "40")], whole, &[]),
         // Exactly the limit, exactly in time.
         (&[(4, "41")], whole, &[]),
-        (&[(4, "41.01")], whole, &[flagged]),
+        (&[(4, "41.01")], whole, &[FLAGGED]),
         // Cold, and too late.
-        (&[(5, "40")], whole, &[flagged]),
+        (&[(5, "40")], whole, &[FLAGGED]),
         // Cold in time, and warm again after.
         (&[(3, "40"), (5, "43")], whole, &[]),
         (&[(2, "45"), (4, "39")], whole, &[]),
