@@ -367,6 +367,7 @@ impl Desk {
         request_id: &str,
         asked: TakeBackAsked,
     ) -> Result<Booked<TakeBackAsked, ()>, DeskError> {
+        self.at_entry(caller, asked.entry)?;
         self.deed(caller, "take_back", request_id, asked, |asked| async move {
             let mut tx = self.read().await?;
             let id = asked.entry;

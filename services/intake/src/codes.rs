@@ -5,8 +5,8 @@
 
 use proto::v1;
 use rules::{
-    close, fish, key, landing, making, office, price_list, receiving, settlement, stock, tally, ticket,
-    weight,
+    close, fish, key, landing, making, office, price_list, receiving, settlement, stock, tally,
+    ticket, weight,
 };
 
 /// A word of the trade that travels as a number.
