@@ -7,6 +7,7 @@ use std::process::Command;
 use std::time::{Duration, Instant};
 
 use client::{Pass, Service, Shown};
+use prost::Message as _;
 use proto::v1;
 use proto::v1::clock_service_client::ClockServiceClient;
 use proto::v1::intake_service_client::IntakeServiceClient;
@@ -156,6 +157,32 @@ fn a_silent_peer_and_one_that_stops_in_the_middle_of_its_greeting_are_dropped() 
     }
 }
 
+/// How many tickets Monday has.
+async fn tickets(server: &Server) -> usize {
+    let mut intake = IntakeServiceClient::new(server.channel().await);
+    let mut tickets = 0;
+    let mut page_token = String::new();
+    loop {
+        let page = intake
+            .list_tickets(v1::ListTicketsRequest {
+                site: 1,
+                from: Some(date(28)),
+                to: Some(date(29)),
+                page_size: 200,
+                page_token,
+                ..v1::ListTicketsRequest::default()
+            })
+            .await
+            .unwrap()
+            .into_inner();
+        tickets += page.tickets.len();
+        page_token = page.next_page_token;
+        if page_token.is_empty() {
+            return tickets;
+        }
+    }
+}
+
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_full_house_says_so_at_once_and_books_what_it_took_once() {
     let server = harbor_on(Server::with(&["--requests-under-way", "2"])).await;
@@ -187,30 +214,7 @@ async fn a_full_house_says_so_at_once_and_books_what_it_took_once() {
     }
     assert!(booked > 0 && full > 0, "{booked} booked, {full} refused");
     let service = server.service().await;
-    let day = date(28);
-    let next = date(29);
-    let mut tickets = 0;
-    let mut page_token = String::new();
-    loop {
-        let mut intake = IntakeServiceClient::new(channel.clone());
-        let page = intake
-            .list_tickets(v1::ListTicketsRequest {
-                site: 1,
-                from: Some(day),
-                to: Some(next),
-                page_size: 200,
-                page_token,
-                ..v1::ListTicketsRequest::default()
-            })
-            .await
-            .unwrap()
-            .into_inner();
-        tickets += page.tickets.len();
-        page_token = page.next_page_token;
-        if page_token.is_empty() {
-            break;
-        }
-    }
+    let tickets = tickets(&server).await;
     assert_eq!(
         tickets, booked,
         "what was answered is booked, the rest is not"
@@ -259,29 +263,35 @@ async fn a_key_that_asks_too_often_is_told_when_to_come_back_and_others_are_not(
     other.get_clock(v1::GetClockRequest {}).await.unwrap();
 }
 
-/// Asks for the clock on a bare HTTP/2 connection: clients of gRPC keep a deadline
-/// themselves, and what the service says of it is seen only without one.
-async fn bare_call(server: &Server, timeout: &str) -> (String, String) {
+/// Weighs in on a bare HTTP/2 connection: clients of gRPC keep a deadline themselves, and
+/// what the service says of it is seen only without one. Gives status and message.
+async fn bare_weigh_in(
+    server: &Server,
+    request: &v1::RecordWeighInRequest,
+    timeout: &str,
+) -> (String, String) {
     let socket = tokio::net::TcpStream::connect(server.address())
         .await
         .unwrap();
     let (sender, connection) = h2::client::handshake(socket).await.unwrap();
     tokio::spawn(connection);
     let key = std::fs::read_to_string(&server.key).unwrap();
-    let request = http::Request::post(format!(
-        "{}/weighhouse.v1.ClockService/GetClock",
-        server.url
-    ))
-    .header("content-type", "application/grpc")
-    .header("te", "trailers")
-    .header("authorization", format!("Bearer {}", key.trim()))
-    .header("grpc-timeout", timeout)
-    .body(())
-    .unwrap();
+    let method = "weighhouse.v1.IntakeService/RecordWeighIn";
+    let head = http::Request::post(format!("{}/{method}", server.url))
+        .header("content-type", "application/grpc")
+        .header("te", "trailers")
+        .header("authorization", format!("Bearer {}", key.trim()))
+        .header("grpc-timeout", timeout)
+        .body(())
+        .unwrap();
     let mut sender = sender.ready().await.unwrap();
-    let (answer, mut body) = sender.send_request(request, false).unwrap();
-    // An empty message: not compressed, of length 0.
-    body.send_data(vec![0; 5].into(), true).unwrap();
+    let (answer, mut body) = sender.send_request(head, false).unwrap();
+    // Not compressed, its length, itself.
+    let message = request.encode_to_vec();
+    let mut frame = vec![0];
+    frame.extend(u32::try_from(message.len()).unwrap().to_be_bytes());
+    frame.extend(message);
+    body.send_data(frame.into(), true).unwrap();
     let answer = answer.await.unwrap();
     let header = |name: &str| {
         let value = answer.headers().get(name);
@@ -290,15 +300,23 @@ async fn bare_call(server: &Server, timeout: &str) -> (String, String) {
     (header("grpc-status"), header("grpc-message"))
 }
 
+/// The caller hears DEADLINE_EXCEEDED and that it may be booked; the book has it once
+/// when the same request is sent again.
 #[tokio::test]
 async fn a_deadline_is_honoured_and_said_as_what_it_is() {
-    let server = Server::start();
-    let (status, message) = bare_call(&server, "1n").await;
+    let server = harbor_on(Server::start()).await;
+    let request = one_tote("24.60", "3.60", 30);
+    let stranger = books::Db::open(&server.book).await.unwrap();
+    let lock = stranger.write().await.unwrap();
+    let (status, message) = bare_weigh_in(&server, &request, "300m").await;
     // DEADLINE_EXCEEDED is 4; the message is percent-encoded.
     assert_eq!(status, "4", "{message}");
     assert!(message.contains("request_id"), "{message}");
-    let (status, _) = bare_call(&server, "20S").await;
+    lock.rollback().await;
+    stranger.close().await;
+    let (status, _) = bare_weigh_in(&server, &request, "20S").await;
     assert_eq!(status, "", "an answer says its status at its end");
+    assert_eq!(tickets(&server).await, 1);
 }
 
 #[tokio::test]

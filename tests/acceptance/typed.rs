@@ -252,8 +252,9 @@ async fn numbers_asked_ahead_and_a_probe_are_typed() {
             "5",
         ],
     );
-    let numbers = numbers["numbers"].as_str().unwrap();
-    let (first, _) = numbers.split_once(" to ").unwrap();
+    let numbers = numbers["numbers"].as_array().unwrap();
+    assert_eq!(numbers.len(), 5);
+    let first = numbers[0].as_str().unwrap();
     let borne = ["--device", "dock-tablet", "--lot-number", first];
     let ticket: Value = serde_json::from_str(&done(&server, &[TOTE, &borne].concat())).unwrap();
     let lot = ticket["answer"]["ticket"]["lines"][0]["lotCode"].as_str();

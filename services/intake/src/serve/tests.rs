@@ -847,7 +847,7 @@ async fn more_numbers_than_the_day_has_left_are_refused_with_the_field_and_the_r
     let mut tx = dock.db.write().await.unwrap();
     tx.execute(sql, &head).await.unwrap();
     tx.commit().await.unwrap();
-    let mut codes = v1::codes_service_client::CodesServiceClient::new(dock.channel.clone());
+    let mut codes = v1::codes_service_client::CodesServiceClient::new(dock.keyed());
     let status = codes.request_codes(asks(10)).await.unwrap_err();
     assert_eq!(status.code(), Code::FailedPrecondition, "{status:?}");
     let details = status.get_error_details();
