@@ -12,6 +12,8 @@ mod night;
 mod office_key;
 mod serve;
 mod tls;
+#[cfg(feature = "otlp")]
+mod traces;
 mod watching;
 
 use std::io::{ErrorKind, IsTerminal as _, Write as _};
@@ -45,6 +47,11 @@ struct Program {
     /// How to log
     #[arg(long, value_enum, default_value_t = LogFormat::Text, global = true)]
     log_format: LogFormat,
+    /// Collector that spans are sent to by OTLP over gRPC, such as
+    /// http://127.0.0.1:4317; none when left out
+    #[cfg(feature = "otlp")]
+    #[arg(long, env = "OTEL_EXPORTER_OTLP_ENDPOINT", global = true)]
+    traces: Option<String>,
 }
 
 #[derive(Debug, Clone, Copy, ValueEnum)]
@@ -170,14 +177,23 @@ struct Book {
 fn main() -> ExitCode {
     let matches = client::lenient(Program::command()).get_matches();
     let program = Program::from_arg_matches(&matches).unwrap_or_else(|error| error.exit());
-    if let Err(error) = log(&program.log, program.log_format) {
-        return failed(&error);
-    }
     let runtime = match tokio::runtime::Runtime::new() {
         Ok(runtime) => runtime,
         Err(error) => return failed(&error.into()),
     };
-    match runtime.block_on(run(program.command)) {
+    let inside = runtime.enter();
+    #[cfg(feature = "otlp")]
+    let traces = program.traces.as_deref();
+    #[cfg(not(feature = "otlp"))]
+    let traces = None;
+    let last_words = match log(&program.log, program.log_format, traces) {
+        Ok(last_words) => last_words,
+        Err(error) => return failed(&error),
+    };
+    drop(inside);
+    let ended = runtime.block_on(run(program.command));
+    last_words();
+    match ended {
         Ok(code) => code,
         Err(error) => failed(&error),
     }
@@ -390,17 +406,42 @@ fn stop_asked_for() -> anyhow::Result<impl Future<Output = ()> + Send + 'static>
     })
 }
 
-fn log(filter: &str, format: LogFormat) -> anyhow::Result<()> {
+/// Begins to log, and to send spans to a collector where one is named; gives what is to
+/// be done when the program ends.
+fn log(
+    filter: &str,
+    format: LogFormat,
+    traces: Option<&str>,
+) -> anyhow::Result<Box<dyn FnOnce()>> {
+    use tracing_subscriber::layer::{Layer as _, SubscriberExt as _};
+    use tracing_subscriber::util::SubscriberInitExt as _;
     let filter = EnvFilter::try_new(filter).map_err(|error| anyhow!("--log {filter}: {error}"))?;
-    let log = tracing_subscriber::fmt()
-        .with_env_filter(filter)
+    let lines = tracing_subscriber::fmt::layer()
         .with_writer(std::io::stderr)
         .with_ansi(false);
-    match format {
-        LogFormat::Text => log.init(),
-        LogFormat::Json => log.json().init(),
+    let lines = match format {
+        LogFormat::Text => lines.boxed(),
+        LogFormat::Json => lines.json().boxed(),
+    };
+    let log = tracing_subscriber::registry().with(lines.with_filter(filter));
+    let Some(collector) = traces else {
+        log.init();
+        return Ok(Box::new(|| {}));
+    };
+    #[cfg(feature = "otlp")]
+    {
+        let (layer, provider) = traces::layer(collector)
+            .map_err(|error| anyhow!("--traces {collector}: {error}"))?;
+        let ours = EnvFilter::new("off,intake=info,weighhouse=info");
+        log.with(layer.with_filter(ours)).init();
+        Ok(Box::new(move || {
+            if let Err(error) = provider.shutdown() {
+                eprintln!("weighhouse: the last spans were not sent: {error}");
+            }
+        }))
     }
-    Ok(())
+    #[cfg(not(feature = "otlp"))]
+    bail!("--traces {collector}: this program was built without the feature otlp")
 }
 
 #[cfg(test)]
