@@ -187,6 +187,15 @@ impl Desk {
         }
     }
 
+    /// Refuses an act that is not the caller's at all, or not at this site.
+    ///
+    /// # Errors
+    /// [`DeskError::Denied`].
+    pub fn may_at(&self, caller: &Caller, act: &str, site: i64) -> Result<(), DeskError> {
+        caller.may(act)?;
+        self.at_site(caller, site)
+    }
+
     /// The same of an entry, by the site in its id.
     pub(crate) fn at_entry(&self, caller: &Caller, id: i64) -> Result<(), DeskError> {
         match EntryId::new(id) {
@@ -199,6 +208,25 @@ impl Desk {
     /// The same of a lot, by the site in its code.
     pub(crate) fn at_lot(&self, caller: &Caller, lot: LotCode) -> Result<(), DeskError> {
         self.at_entry(caller, lot.number())
+    }
+
+    /// The same of everything a deed names: its site, entries and lots. A deed asks
+    /// this before it looks anything up, so that no other refusal tells what is there.
+    pub(crate) fn at_all(
+        &self,
+        caller: &Caller,
+        site: i64,
+        entries: impl IntoIterator<Item = i64>,
+        lots: impl IntoIterator<Item = LotCode>,
+    ) -> Result<(), DeskError> {
+        self.at_site(caller, site)?;
+        for entry in entries {
+            self.at_entry(caller, entry)?;
+        }
+        for lot in lots {
+            self.at_lot(caller, lot)?;
+        }
+        Ok(())
     }
 }
 

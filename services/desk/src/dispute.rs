@@ -4,6 +4,7 @@ use books::settlement::{self as stored, Disputed};
 use books::{Condition, Tx, entries};
 use rules::dispute::{AnswerAsked, DisputeAsked, DisputeOpened, DisputeRefusal, Windows, windows};
 use rules::ids::EntryId;
+use rules::money::Money;
 use rules::ticket::{Ticket, WeighIn};
 
 use crate::weigh_in::standing;
@@ -16,6 +17,8 @@ pub struct DisputeFound {
     pub booked: Booked<DisputeAsked, DisputeOpened>,
     /// Absent while it is open.
     pub answer: Option<Booked<AnswerAsked, ()>>,
+    /// Money it is about; absent where it is not the caller's alone (5.2).
+    pub amount: Option<Money>,
 }
 
 /// What became of a ticket's pay: its settlements, its disputes and until when it
@@ -160,8 +163,10 @@ impl Desk {
     ) -> Result<Vec<DisputeFound>, DeskError> {
         let mut found = Vec::with_capacity(disputes.len());
         for dispute in disputes {
+            let booked: Booked<DisputeAsked, DisputeOpened> = self.booked(dispute.entry).await?;
             found.push(DisputeFound {
-                booked: self.booked(dispute.entry).await?,
+                amount: Some(booked.outcome.amount),
+                booked,
                 answer: match dispute.answer {
                     Some(answer) => Some(self.booked(answer).await?),
                     None => None,

@@ -36,6 +36,11 @@ impl Desk {
         asked: KeyAsked,
         sha256: String,
     ) -> Result<Booked<KeyAsked, Key>, DeskError> {
+        // Nobody hands on more than they have: a key of somebody who sees what is their
+        // own reaches the sites of every buyer.
+        if caller.is_bound() && asked.party != caller.party {
+            return Err(DeskError::Denied);
+        }
         self.deed(caller, "key", request_id, asked, |asked| {
             let sha256 = sha256.clone();
             async move {
@@ -57,10 +62,6 @@ impl Desk {
                     };
                     DeskError::malformed(field, bad.to_string())
                 })?;
-                // Nobody hands on more than they have.
-                if caller.is_bound() && !asked.role.is_own_only() && asked.party != caller.party {
-                    return Err(DeskError::Denied);
-                }
                 if office.keys.contains_key(&sha256) {
                     return Err(DeskError::precondition(
                         "KEY_ON_FILE",
@@ -89,6 +90,15 @@ impl Desk {
         request_id: &str,
         asked: RevokeAsked,
     ) -> Result<Booked<RevokeAsked, Key>, DeskError> {
+        if caller.is_bound() {
+            let office = self.fresh_office().await?;
+            let mut keys = office.keys.values();
+            let is_theirs =
+                |(id, key): &(i64, Key)| *id == asked.key && key.asked.party == caller.party;
+            if !keys.any(is_theirs) {
+                return Err(DeskError::Denied);
+            }
+        }
         self.deed(caller, "revoke", request_id, asked, |asked| async move {
             let now_us = self.now_us().await?;
             let office = self.office();
@@ -96,10 +106,6 @@ impl Desk {
             let Some((id, key)) = found else {
                 return Err(DeskError::unknown("key", "key", &asked.key.to_string()));
             };
-            if caller.is_bound() && !key.asked.role.is_own_only() && key.asked.party != caller.party
-            {
-                return Err(DeskError::Denied);
-            }
             let outcome = Key {
                 revoked: asked.reason.clone(),
                 ..key.clone()
@@ -163,6 +169,21 @@ impl Desk {
             key: *id,
             key_name: key.asked.name.clone(),
         }))
+    }
+
+    /// Whether the key of a caller who was let in before still opens anything.
+    ///
+    /// # Errors
+    /// The book cannot be reached.
+    pub async fn still_works(&self, caller: &Caller) -> Result<bool, DeskError> {
+        let office = self.office();
+        let key = office.keys.values().find(|(id, _)| *id == caller.key);
+        let now_us = match key {
+            Some((_, key)) if key.asked.expires_us.is_some() => self.now_us().await?,
+            _ => 0,
+        };
+        // Whoever runs the program itself has no key.
+        Ok(key.map_or(caller.key == 0, |(_, key)| key.works_at(now_us)))
     }
 
     /// Whether some key works that can give out others for the whole book.

@@ -329,6 +329,12 @@ impl Desk {
         asked: AcknowledgeAsked,
     ) -> Result<(Booked<AcknowledgeAsked, ()>, FlagFound), DeskError> {
         let key = asked.key.clone();
+        if caller.is_bound() {
+            // What was never raised is refused like what was raised elsewhere.
+            let mut tx = self.read().await?;
+            let flag = findings::flag(&mut tx, &key).await?;
+            self.at_site(caller, flag.ok_or(DeskError::Denied)?.site)?;
+        }
         let booked = self
             .deed(
                 caller,
@@ -386,6 +392,15 @@ impl Desk {
         if caller.role == Role::Diver {
             caller.own(&range.supplier)?;
         }
+        let mut bought_from = None;
+        if caller.role == Role::Kitchen {
+            let mut tx = self.read().await?;
+            let all = findings::suppliers_of(&mut tx, range.site, &caller.party).await?;
+            if !range.supplier.is_empty() && !all.contains(&range.supplier) {
+                return Err(DeskError::Denied);
+            }
+            bought_from = Some(all);
+        }
         self.known_site("site", range.site).await?;
         let office = self.fresh_office().await?;
         if !range.supplier.is_empty() && !office.parties.contains_key(&range.supplier) {
@@ -400,8 +415,7 @@ impl Desk {
             species,
         } = range;
         let mut sums = findings::yields(&mut tx, site, from, to, &supplier, &species).await?;
-        if caller.role == Role::Kitchen {
-            let bought_from = findings::suppliers_of(&mut tx, site, &caller.party).await?;
+        if let Some(bought_from) = bought_from {
             sums.retain(|key, _| bought_from.contains(&key.supplier));
         }
         Ok(sums.into_iter().collect())
@@ -448,9 +462,18 @@ impl Desk {
         dues.extend(settlement::dues(&mut tx, site, party, currency).await?);
         let open = settlement::open_disputes(&mut tx, site, party).await?;
         drop(tx);
+        let mut disputes = self.disputes(&open).await?;
+        let mut tx = self.read().await?;
+        for found in &mut disputes {
+            let (asked, _) = weigh_in(&mut tx, found.booked.asked.ticket).await?;
+            if !matches!(share_of(caller, &asked), TheirShare::All) {
+                found.amount = None;
+            }
+        }
+        drop(tx);
         Ok(Statement {
             dues,
-            disputes: self.disputes(&open).await?,
+            disputes,
             party_name: on_file.name.clone(),
             owed_before,
             held_before,

@@ -66,8 +66,11 @@ impl Desk {
         asked: SettleAsked,
     ) -> Result<Settled, DeskError> {
         caller.may("preview_settlement")?;
-        self.at_site(caller, asked.site)?;
+        self.at_all(caller, asked.site, asked.tickets.iter().copied(), [])?;
         caller.own(&asked.payee)?;
+        for &ticket in &asked.tickets {
+            self.own_ticket(caller, ticket).await?;
+        }
         self.fresh_office().await?;
         let (happened_us, _) = self.when(asked.site, asked.happened_us).await?;
         Ok(self.work_out(&asked, happened_us).await?.settled)
@@ -84,7 +87,7 @@ impl Desk {
         request_id: &str,
         asked: SettleAsked,
     ) -> Result<Booked<SettleAsked, Settled>, DeskError> {
-        self.at_site(caller, asked.site)?;
+        self.at_all(caller, asked.site, asked.tickets.iter().copied(), [])?;
         self.deed(caller, "settle", request_id, asked, |asked| {
             self.plan_settle(asked)
         })

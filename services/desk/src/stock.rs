@@ -270,6 +270,7 @@ impl Desk {
         request_id: &str,
         asked: ReleaseAsked,
     ) -> Result<Booked<ReleaseAsked, Released>, DeskError> {
+        self.at_entry(caller, asked.hold.entry)?;
         self.deed(caller, "release", request_id, asked, |asked| async move {
             let held = self.find_hold(asked.hold).await?;
             let named = self.named("hold_id", of_part(held.held)).await?;
@@ -453,7 +454,8 @@ impl Desk {
         request_id: &str,
         asked: MovementAsked,
     ) -> Result<Booked<MovementAsked, Moved>, DeskError> {
-        self.at_site(caller, asked.site)?;
+        let lots = asked.taken.iter().map(|taken| taken.part.lot);
+        self.at_all(caller, asked.site, [], lots)?;
         self.deed(caller, "movement", request_id, asked, |asked| {
             self.plan_movement(asked)
         })
@@ -645,6 +647,7 @@ impl Desk {
         asked: ReturnAsked,
     ) -> Result<Booked<ReturnAsked, Returned>, DeskError> {
         self.at_entry(caller, asked.movement)?;
+        self.at_lot(caller, asked.part.lot)?;
         self.deed(caller, "return", request_id, asked, |asked| async move {
             let mut tx = self.read().await?;
             let entry = entries::get(&mut tx, asked.movement).await?;
@@ -729,7 +732,10 @@ impl Desk {
         request_id: &str,
         asked: CountAsked,
     ) -> Result<Booked<CountAsked, CountDone>, DeskError> {
-        self.at_site(caller, asked.site)?;
+        let alone = asked.counted.iter().map(|counted| counted.part.lot);
+        let bin = asked.pool.iter().flat_map(|pool| &pool.parts);
+        let lots = alone.chain(bin.map(|part| part.lot));
+        self.at_all(caller, asked.site, [], lots)?;
         self.deed(caller, "count", request_id, asked, |asked| {
             self.plan_count(asked)
         })

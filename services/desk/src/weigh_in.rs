@@ -36,6 +36,9 @@ impl Desk {
         request_id: &str,
         asked: WeighIn,
     ) -> Result<Booked<WeighIn, Ticket>, DeskError> {
+        let rewritten = asked.rewrites.as_ref().map(|rewrite| rewrite.ticket);
+        let named = rewritten.into_iter().chain(asked.lot_number);
+        self.at_all(caller, asked.site, named, [])?;
         let booked = self
             .deed(caller, "weigh_in", request_id, asked, |asked| {
                 self.plan_weigh_in(asked)

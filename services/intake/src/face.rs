@@ -83,9 +83,16 @@ impl Face {
             .await;
     }
 
-    /// The money of a site, where it is on file.
-    async fn money_of(&self, caller: &Caller, site: i32) -> Result<Option<Currency>, Refusal> {
+    /// The money of a site, where it is on file. Asked for before the request is read
+    /// by it, so whoever may not do the act there is refused here.
+    async fn money_of(
+        &self,
+        caller: &Caller,
+        act: &str,
+        site: i32,
+    ) -> Result<Option<Currency>, Refusal> {
         let site = i64::from(site);
+        self.desk.may_at(caller, act, site)?;
         if let Some(site) = self.desk.office().sites.get(&site) {
             return Ok(Some(site.currency));
         }
@@ -184,8 +191,13 @@ service! {
         request: Request<Streaming<v1::CatchUpRequest>>,
     ) -> Result<Response<Self::CatchUpStream>, Status> {
         let let_in = let_in(&request)?;
-        let answers = catch_up::answers(self, let_in, request.into_inner())?;
-        Ok(Response::new(answers))
+        match catch_up::answers(self, let_in.clone(), request.into_inner()) {
+            Ok(answers) => Ok(Response::new(answers)),
+            Err(refusal) => {
+                self.refused(&let_in, &refusal, "").await;
+                Err(refusal.into())
+            }
+        }
     }
 }
 

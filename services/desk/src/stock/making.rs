@@ -29,7 +29,15 @@ impl Desk {
         request_id: &str,
         asked: MakingAsked,
     ) -> Result<Booked<MakingAsked, Making>, DeskError> {
-        self.at_site(caller, asked.site)?;
+        let entries = asked.inputs.iter().filter_map(|input| match input.source {
+            Source::Dispatch(id) => Some(id),
+            Source::Part(_) => None,
+        });
+        let lots = asked.inputs.iter().filter_map(|input| match input.source {
+            Source::Part(part) => Some(part.lot),
+            Source::Dispatch(_) => None,
+        });
+        self.at_all(caller, asked.site, entries, lots)?;
         self.own_cut(caller, &asked).await?;
         self.deed(caller, "making", request_id, asked, |asked| {
             self.plan_making(asked)
@@ -57,7 +65,15 @@ impl Desk {
                 }
                 Ok(())
             }
-            MakingKind::Cut | MakingKind::Dress => caller.own(&asked.cutter),
+            MakingKind::Cut | MakingKind::Dress => {
+                // Only those who stand at the buyer's table reach what lies on it.
+                let office = self.office();
+                let staff = office.parties.get(&caller.party);
+                if !staff.is_some_and(|party| party.roles.contains(&PartyRole::Staff)) {
+                    return Err(DeskError::Denied);
+                }
+                caller.own(&asked.cutter)
+            }
             MakingKind::Pool | MakingKind::Freeze => Err(DeskError::Denied),
         }
     }

@@ -24,7 +24,11 @@ impl Desk {
         request_id: &str,
         asked: ReweighAsked,
     ) -> Result<Booked<ReweighAsked, ReweighDone>, DeskError> {
-        self.at_site(caller, asked.site)?;
+        let (ticket, lot) = match &asked.what {
+            Reweighed::Part(part) => (None, Some(part.lot)),
+            Reweighed::Weighing(weighing) => (Some(weighing.ticket), None),
+        };
+        self.at_all(caller, asked.site, ticket, lot)?;
         self.deed(caller, "reweigh", request_id, asked, |asked| async move {
             let (happened_us, settings) = self.when(asked.site, asked.happened_us).await?;
             let office = self.office();

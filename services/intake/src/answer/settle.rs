@@ -144,7 +144,7 @@ pub(crate) fn dispute(found: &DisputeFound) -> v1::Dispute {
         line: int32(found.booked.asked.line),
         text: found.booked.asked.text.clone(),
         recorded_at: Some(timestamp(found.booked.recorded_us)),
-        amount: Some(money(found.booked.outcome.amount)),
+        amount: found.amount.map(money),
         answer_id: answer.map_or_else(String::new, |answer| answer.entry.to_string()),
         answer: answer.map_or_else(String::new, |answer| answer.asked.answer.clone()),
     }

@@ -42,6 +42,9 @@ pub(crate) fn found(found: &TicketFound, shown_in: WeightUnit) -> v1::Ticket {
     }
 }
 
+/// Notices that tell what a whole ticket pays.
+const OF_THE_PAYOUT: [&str; 3] = ["payout_cut", "offline_difference", "released_before"];
+
 /// What one of several payees sees of a ticket: the weights, and their own money (5.2).
 fn as_shared(ticket: v1::Ticket, party: &str) -> v1::Ticket {
     let unpriced = |line: v1::TicketLine| v1::TicketLine {
@@ -69,6 +72,11 @@ fn as_shared(ticket: v1::Ticket, party: &str) -> v1::Ticket {
         payee_amounts: own.into_iter().collect(),
         offline: None,
         note: String::new(),
+        notices: ticket
+            .notices
+            .into_iter()
+            .filter(|notice| !OF_THE_PAYOUT.contains(&notice.code.as_str()))
+            .collect(),
         disputes: Vec::new(),
         settled_by: Vec::new(),
         ..ticket

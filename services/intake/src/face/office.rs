@@ -195,7 +195,7 @@ pub(crate) async fn record_settings(
         .settings
         .as_ref()
         .map_or(0, |settings| settings.site);
-    let money = face.money_of(caller, site).await?;
+    let money = face.money_of(caller, "settings", site).await?;
     let Asked { request_id, what } = parse::office::settings(request, money)?;
     let booked = face.desk.record_settings(caller, &request_id, what).await?;
     Ok(v1::RecordSettingsResponse {
@@ -223,7 +223,7 @@ pub(crate) async fn post_price_list(
     request: v1::PostPriceListRequest,
 ) -> Result<v1::PostPriceListResponse, Refusal> {
     let site = request.price_list.as_ref().map_or(0, |list| list.site);
-    let money = face.money_of(caller, site).await?;
+    let money = face.money_of(caller, "price_list", site).await?;
     let Asked { request_id, what } = parse::office::price_list(request, money)?;
     let (booked, notices) = face.desk.post_price_list(caller, &request_id, what).await?;
     let entry = booked.entry.number();
@@ -260,7 +260,7 @@ pub(crate) async fn check_price_list(
     request: v1::CheckPriceListRequest,
 ) -> Result<v1::CheckPriceListResponse, Refusal> {
     let site = request.price_list.as_ref().map_or(0, |list| list.site);
-    let money = face.money_of(caller, site).await?;
+    let money = face.money_of(caller, "check_price_list", site).await?;
     let (list, days) = parse::office::list_to_check(request, money)?;
     let checked = face.desk.check_price_list(caller, list, days).await?;
     Ok(answer::price_check::checked(&checked))
@@ -272,7 +272,7 @@ pub(crate) async fn record_agreed_price(
     request: v1::RecordAgreedPriceRequest,
 ) -> Result<v1::RecordAgreedPriceResponse, Refusal> {
     let site = request.agreed_price.as_ref().map_or(0, |price| price.site);
-    let money = face.money_of(caller, site).await?;
+    let money = face.money_of(caller, "agreed_price", site).await?;
     let Asked { request_id, what } = parse::office::agreed_price(request, money)?;
     let booked = face
         .desk

@@ -25,7 +25,7 @@ pub(crate) async fn settle(
     caller: &Caller,
     request: v1::SettleRequest,
 ) -> Result<v1::SettleResponse, Refusal> {
-    let money = face.money_of(caller, request.site).await?;
+    let money = face.money_of(caller, "settle", request.site).await?;
     let Asked { request_id, what } = parse::settle::settle(request, money)?;
     let booked = face.desk.settle(caller, &request_id, what).await?;
     Ok(v1::SettleResponse {
@@ -39,7 +39,7 @@ pub(crate) async fn record_advance(
     caller: &Caller,
     request: v1::RecordAdvanceRequest,
 ) -> Result<v1::RecordAdvanceResponse, Refusal> {
-    let money = face.money_of(caller, request.site).await?;
+    let money = face.money_of(caller, "advance", request.site).await?;
     let Asked { request_id, what } = parse::settle::advance(request, money)?;
     let booked = face.desk.advance(caller, &request_id, what).await?;
     Ok(v1::RecordAdvanceResponse {
@@ -52,7 +52,7 @@ pub(crate) async fn record_charge(
     caller: &Caller,
     request: v1::RecordChargeRequest,
 ) -> Result<v1::RecordChargeResponse, Refusal> {
-    let money = face.money_of(caller, request.site).await?;
+    let money = face.money_of(caller, "charge", request.site).await?;
     let Asked { request_id, what } = parse::settle::charge(request, money)?;
     let booked = face.desk.charge(caller, &request_id, what).await?;
     Ok(v1::RecordChargeResponse {
@@ -76,7 +76,7 @@ pub(crate) async fn record_drawer_count(
     caller: &Caller,
     request: v1::RecordDrawerCountRequest,
 ) -> Result<v1::RecordDrawerCountResponse, Refusal> {
-    let money = face.money_of(caller, request.site).await?;
+    let money = face.money_of(caller, "drawer", request.site).await?;
     let Asked { request_id, what } = parse::settle::drawer(request, money)?;
     let booked = face.desk.record_drawer(caller, &request_id, what).await?;
     let count = answer::settle::drawer_count(booked.entry, &booked.asked, &booked.outcome);

@@ -43,7 +43,7 @@ pub(crate) async fn record_movement(
     caller: &Caller,
     request: v1::RecordMovementRequest,
 ) -> Result<v1::RecordMovementResponse, Refusal> {
-    let money = face.money_of(caller, request.site).await?;
+    let money = face.money_of(caller, "movement", request.site).await?;
     let Asked { request_id, what } = parse::stock::movement(request, money)?;
     let booked = face.desk.movement(caller, &request_id, what).await?;
     Ok(answer::stock::movement(&booked, face.unit_then(&booked)))

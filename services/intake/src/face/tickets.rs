@@ -14,7 +14,7 @@ pub(crate) async fn record_weigh_in(
     caller: &Caller,
     request: v1::RecordWeighInRequest,
 ) -> Result<v1::RecordWeighInResponse, Refusal> {
-    let money = face.money_of(caller, request.site).await?;
+    let money = face.money_of(caller, "weigh_in", request.site).await?;
     let Asked { request_id, what } = parse::weigh_in::weigh_in(request, money)?;
     let booked = face.desk.weigh_in(caller, &request_id, what).await?;
     let unit = face.unit_then(&booked);
