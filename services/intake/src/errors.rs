@@ -50,6 +50,19 @@ enum Detail {
     Nothing,
 }
 
+impl Refusal {
+    /// Whoever shows no key, or one that opens nothing.
+    pub(crate) fn no_key(message: &str) -> Refusal {
+        Refusal {
+            code: Code::Unauthenticated,
+            message: message.to_owned(),
+            reason: "NO_KEY",
+            field: String::new(),
+            detail: Detail::Nothing,
+        }
+    }
+}
+
 impl From<DeskError> for Refusal {
     fn from(error: DeskError) -> Refusal {
         let message = error.to_string();

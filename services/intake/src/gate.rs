@@ -100,7 +100,7 @@ impl Gate {
         let caller = match found {
             Ok(Some(caller)) => caller,
             Ok(None) => return Err(nobody(Turned::no_key("this key opens nothing"))),
-            Err(error) => return Err(nobody(Turned::from_desk(error))),
+            Err(error) => return Err(nobody(Turned::from(crate::errors::Refusal::from(error)))),
         };
         if let Err(not_until) = self.rates.check_key(&caller.key) {
             return Err(Turned {
@@ -137,15 +137,16 @@ impl Turned {
     }
 
     fn no_key(message: &str) -> Turned {
-        Turned::new("NO_KEY", Code::Unauthenticated, message, None)
+        Turned::from(crate::errors::Refusal::no_key(message))
     }
 
     fn busy(reason: &'static str, message: &str, retry: Duration) -> Turned {
         Turned::new(reason, Code::ResourceExhausted, message, Some(retry))
     }
+}
 
-    fn from_desk(error: desk::DeskError) -> Turned {
-        let refusal = crate::errors::Refusal::from(error);
+impl From<crate::errors::Refusal> for Turned {
+    fn from(refusal: crate::errors::Refusal) -> Turned {
         Turned {
             actor: String::new(),
             reason: refusal.reason,
@@ -245,7 +246,7 @@ where
             "request",
             rpc.system.name = "grpc",
             rpc.method = %method,
-            actor = tracing::field::Empty,
+            key = tracing::field::Empty,
         );
         let started = Instant::now();
         let answered = async move {
@@ -263,7 +264,8 @@ where
                 Ok(caller) => caller,
                 Err(turned) => return Ok(turn_away(&gate, &method, turned, started).await),
             };
-            tracing::Span::current().record("actor", caller.name());
+            // A key is named by its entry: the log names nobody.
+            tracing::Span::current().record("key", caller.key);
             request.extensions_mut().insert(LetIn {
                 caller: caller.clone(),
                 method: method.as_str().into(),

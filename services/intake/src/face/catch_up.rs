@@ -120,6 +120,10 @@ impl Reader {
                 }
                 next = items.message() => next,
             };
+            let next = match next {
+                Ok(Some(item)) => self.still_let_in().await.map(|()| Some(item)),
+                next => next,
+            };
             let done = match next {
                 Ok(Some(item)) => self.take(item).await,
                 Ok(None) => return,
@@ -133,6 +137,18 @@ impl Reader {
                 return;
             }
         }
+    }
+
+    /// A stream may outlive its key; what comes after the key's end is not taken.
+    async fn still_let_in(&self) -> Result<(), Status> {
+        let works = self.face.desk.still_works(&self.let_in.caller).await;
+        let refusal = match works {
+            Ok(true) => return Ok(()),
+            Ok(false) => Refusal::no_key("this key opens nothing"),
+            Err(error) => Refusal::from(error),
+        };
+        self.face.refused(&self.let_in, &refusal, "").await;
+        Err(refusal.into())
     }
 
     async fn put(&self, pending: Pending) -> Result<(), Gone> {
@@ -155,18 +171,23 @@ impl Reader {
                 count(&self.resolved, &outcome);
                 outcome
             }
-            Some(Item::Deed(v1::Deed { deed: None })) => refused(
-                String::new(),
-                Bad::missing("must be given").at_field("deed"),
-            ),
-            Some(Item::Open(open)) => outcome(open.request_id.clone(), self.open(open).await),
-            Some(Item::Drained(drained)) => {
-                outcome(drained.request_id.clone(), self.drained(&drained).await)
+            Some(Item::Deed(v1::Deed { deed: None })) => {
+                let missing = Bad::missing("must be given").at_field("deed");
+                self.told(String::new(), Err(missing)).await
             }
-            None => refused(
-                String::new(),
-                Bad::missing("must be given").at_field("item"),
-            ),
+            Some(Item::Open(open)) => {
+                let request_id = open.request_id.clone();
+                let opened = self.open(open).await;
+                self.told(request_id, opened).await
+            }
+            Some(Item::Drained(drained)) => {
+                let done = self.drained(&drained).await;
+                self.told(drained.request_id, done).await
+            }
+            None => {
+                let missing = Bad::missing("must be given").at_field("item");
+                self.told(String::new(), Err(missing)).await
+            }
         };
         self.put(Pending::Known(Box::new(Ok(outcome)))).await
     }
@@ -187,6 +208,18 @@ impl Reader {
             outcome
         });
         self.put(Pending::UnderWay { request_id, task }).await
+    }
+
+    /// What came of an item that is no deed.
+    async fn told(
+        &self,
+        request_id: String,
+        result: Result<v1::Recorded, Refusal>,
+    ) -> v1::CatchUpResponse {
+        if let Err(refusal) = &result {
+            self.face.refused(&self.let_in, refusal, &request_id).await;
+        }
+        outcome(request_id, result)
     }
 
     async fn open(&mut self, open: v1::CatchUpOpen) -> Result<v1::Recorded, Refusal> {
