@@ -8,6 +8,7 @@
 
 #![expect(clippy::unwrap_used, reason = "a test may panic")]
 
+mod access;
 mod bad_input;
 mod catch_up;
 mod deeds;
