@@ -32,6 +32,7 @@ use tx::Link;
 use words::{sqlite_dialect, tuples, without_password};
 
 mod error;
+mod look;
 #[cfg(test)]
 #[expect(clippy::unwrap_used, reason = "a test may panic")]
 mod tests;
@@ -40,6 +41,8 @@ mod value;
 mod words;
 
 pub use error::EngineError;
+pub use look::Vitals;
+pub(crate) use look::known_migrations;
 pub use tx::Tx;
 pub use value::{Record, Val};
 
@@ -287,37 +290,47 @@ fn unusable(why: &str) -> EngineError {
 }
 
 fn sqlite_pools(url: &str) -> Result<Pools<Sqlite>, EngineError> {
-    let file = SqliteConnectOptions::from_str(url)?
-        .create_if_missing(true)
-        .foreign_keys(false)
-        .busy_timeout(BUSY_TIMEOUT)
-        .statement_cache_capacity(STATEMENTS)
-        .disable_statement_logging();
+    let file = SqliteConnectOptions::from_str(url)?.create_if_missing(true);
     let name = file.get_filename().to_string_lossy();
     if name.is_empty() || name.contains(":memory:") || name.contains("sqlx-in-memory") {
         return Err(unusable(
             "a book needs a file: memory is forgotten with its connection",
         ));
     }
+    let writer = file
+        .clone()
+        .journal_mode(SqliteJournalMode::Wal)
+        .synchronous(SqliteSynchronous::Full);
+    Ok(sqlite_pools_of(file, writer))
+}
+
+fn sqlite_pools_of(reader: SqliteConnectOptions, writer: SqliteConnectOptions) -> Pools<Sqlite> {
+    let usual = |file: SqliteConnectOptions| {
+        file.foreign_keys(false)
+            .busy_timeout(BUSY_TIMEOUT)
+            .statement_cache_capacity(STATEMENTS)
+            .disable_statement_logging()
+    };
     let options = PoolOptions::<Sqlite>::new()
         .acquire_timeout(ACQUIRE_TIMEOUT)
         .test_before_acquire(false)
         .idle_timeout(None)
         .max_lifetime(None);
-    Ok(Pools {
+    Pools {
         readers: options
             .clone()
             .max_connections(SQLITE_READERS)
-            .connect_lazy_with(file.clone().pragma("query_only", "ON")),
-        writers: options.max_connections(1).connect_lazy_with(
-            file.journal_mode(SqliteJournalMode::Wal)
-                .synchronous(SqliteSynchronous::Full),
-        ),
-    })
+            .connect_lazy_with(usual(reader).pragma("query_only", "ON")),
+        writers: options.max_connections(1).connect_lazy_with(usual(writer)),
+    }
 }
 
 fn postgres_pools(url: &str) -> Result<Pools<Postgres>, EngineError> {
-    let server = PgConnectOptions::from_str(url)?
+    Ok(postgres_pools_of(PgConnectOptions::from_str(url)?))
+}
+
+fn postgres_pools_of(server: PgConnectOptions) -> Pools<Postgres> {
+    let server = server
         .application_name("weighhouse")
         .options([("synchronous_commit", "on"), ("lock_timeout", LOCK_TIMEOUT)])
         .statement_cache_capacity(STATEMENTS)
@@ -325,7 +338,7 @@ fn postgres_pools(url: &str) -> Result<Pools<Postgres>, EngineError> {
     let options = PoolOptions::<Postgres>::new()
         .acquire_timeout(ACQUIRE_TIMEOUT)
         .test_before_acquire(false);
-    Ok(Pools {
+    Pools {
         readers: options
             .clone()
             .max_connections(POSTGRES_READERS)
@@ -333,7 +346,7 @@ fn postgres_pools(url: &str) -> Result<Pools<Postgres>, EngineError> {
         writers: options
             .max_connections(POSTGRES_WRITERS)
             .connect_lazy_with(server),
-    })
+    }
 }
 
 /// The whole schema; its digest names a template of it.

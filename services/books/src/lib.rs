@@ -8,6 +8,7 @@
 pub mod blocks;
 pub mod book;
 pub mod close;
+pub mod copy;
 pub mod db;
 pub mod doc;
 mod doc_settlement;

@@ -6,6 +6,7 @@
 //! stdout, the log to stderr. Exit code: 0 done, and of a night nothing to look
 //! at; 1 the service said no, or the night raised flags; 2 it could not run.
 
+mod backup;
 mod certificate;
 mod demo;
 mod night;
@@ -144,6 +145,30 @@ Exit code: 0 balanced, 1 flags raised, 2 it could not run.")]
         /// hyphens
         #[arg(long, conflicts_with = "name", value_parser = device_name)]
         device: Option<String>,
+    },
+    /// Copy a whole book into one new file, with the service running or not
+    #[command(after_help = "Example:
+  weighhouse backup --book sqlite:weighhouse.db --to monday.db
+
+Exit code: 0 copied and read back, 2 it could not be.")]
+    Backup {
+        #[command(flatten)]
+        book: Book,
+        /// File to write; nothing is written over
+        #[arg(long, value_name = "FILE")]
+        to: PathBuf,
+    },
+    /// Put a copy made by backup into a fresh book, of either engine
+    #[command(after_help = "Example:
+  weighhouse restore --from monday.db --book sqlite:restored.db
+
+Exit code: 0 restored and read back, 2 it could not be.")]
+    Restore {
+        /// File that backup wrote
+        #[arg(long, value_name = "FILE")]
+        from: PathBuf,
+        #[command(flatten)]
+        book: Book,
     },
     /// Print who may do what
     #[command(after_help = "Example:
@@ -292,6 +317,14 @@ async fn run(command: Command) -> anyhow::Result<ExitCode> {
                 }
             };
             print(&told)?;
+            Ok(ExitCode::SUCCESS)
+        }
+        Command::Backup { book, to } => {
+            print(&backup::backup(&book.url, &to).await?)?;
+            Ok(ExitCode::SUCCESS)
+        }
+        Command::Restore { from, book } => {
+            print(&backup::restore(&from, &book.url).await?)?;
             Ok(ExitCode::SUCCESS)
         }
         Command::Access => {

@@ -23,7 +23,7 @@ pub struct Tx {
     at_rest: bool,
     /// A statement was refused.
     failed: bool,
-    db: Db,
+    pub(super) db: Db,
 }
 
 /// A connection, on loan from its pool.

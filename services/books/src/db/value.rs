@@ -60,6 +60,17 @@ enum Field {
 pub struct Record(Vec<Field>);
 
 impl Record {
+    /// What is in column `i`, of whatever kind; nothing where it is NULL.
+    #[must_use]
+    pub fn val(&self, i: usize) -> Option<Val<'_>> {
+        match self.0.get(i)? {
+            Field::Null => None,
+            Field::Int(int) => Some(Val::Int(*int)),
+            Field::Text(text) => Some(Val::Text(text)),
+            Field::Bytes(bytes) => Some(Val::Bytes(bytes)),
+        }
+    }
+
     /// The whole number in column `i`; a PostgreSQL sum or boolean is one too.
     ///
     /// # Panics
