@@ -1,6 +1,6 @@
 //! What the book says of itself: whether its clock is simulated.
 
-use crate::db::{Db, Record, Val};
+use crate::db::{Db, Record, Tx, Val};
 use crate::doc::BadDoc;
 use crate::{BooksError, corrupt};
 
@@ -10,6 +10,10 @@ use crate::{BooksError, corrupt};
 /// Engine trouble.
 pub async fn simulated_now(db: &Db) -> Result<Option<i64>, BooksError> {
     let mut tx = db.read().await?;
+    simulated_now_in(&mut tx).await
+}
+
+pub(crate) async fn simulated_now_in(tx: &mut Tx) -> Result<Option<i64>, BooksError> {
     let sql = "SELECT value FROM book WHERE name = 'simulated_now_us'";
     let rows = tx.fetch(sql, &[]).await?;
     shown(&rows)

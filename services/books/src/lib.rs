@@ -15,6 +15,7 @@ mod doc_settlement;
 mod doc_stock;
 pub mod entries;
 pub mod findings;
+pub mod health;
 pub mod pay;
 pub mod refusals;
 pub mod register;
