@@ -4,11 +4,13 @@
 //! This file is the only one that reads arguments, the environment and the
 //! machine's clock; everything behind it is handed what it needs. Answers go to
 //! stdout, the log to stderr. Exit code: 0 done, and of a night nothing to look
-//! at; 1 the service said no, or the night raised flags; 2 it could not run.
+//! at; 1 the service said no, the night raised flags, or the doctor found something to
+//! look at; 2 it could not run.
 
 mod backup;
 mod certificate;
 mod demo;
+mod doctor;
 mod night;
 mod office_key;
 mod serve;
@@ -170,6 +172,21 @@ Exit code: 0 restored and read back, 2 it could not be.")]
         #[command(flatten)]
         book: Book,
     },
+    /// Look a book and its place on this machine over, and say what to do
+    #[command(after_help = "Example:
+  weighhouse doctor --book sqlite:weighhouse.db
+
+Exit code: 0 all is well, 1 something to look at or broken, 2 it could not look.")]
+    Doctor {
+        #[command(flatten)]
+        book: Book,
+        /// File of the office's key [default: beside a SQLite book, BOOK.office-key]
+        #[arg(long, value_name = "FILE")]
+        office_key: Option<PathBuf>,
+        /// Print the checks for a program
+        #[arg(long)]
+        json: bool,
+    },
     /// Print who may do what
     #[command(after_help = "Example:
   weighhouse access")]
@@ -326,6 +343,16 @@ async fn run(command: Command) -> anyhow::Result<ExitCode> {
         Command::Restore { from, book } => {
             print(&backup::restore(&from, &book.url).await?)?;
             Ok(ExitCode::SUCCESS)
+        }
+        Command::Doctor {
+            book,
+            office_key,
+            json,
+        } => {
+            let file = office_key.unwrap_or_else(|| office_key::usual_file(&book.url));
+            let found = doctor::run(&book.url, &file, now_us(), json).await?;
+            print(&found.text)?;
+            Ok(ExitCode::from(found.exit_code))
         }
         Command::Access => {
             print(&access())?;
