@@ -571,3 +571,7 @@ fn numbered(payment: &Payment, field: &str) -> Result<(), DeskError> {
         rule: refusal.to_string(),
     })
 }
+
+#[cfg(test)]
+#[expect(clippy::unwrap_used, reason = "a test may panic")]
+mod tests;
