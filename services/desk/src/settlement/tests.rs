@@ -468,17 +468,17 @@ impl Boat {
             1 + self.dice.roll(9)
         };
         self.now.fetch_add(minutes * 60_000_000, Ordering::SeqCst);
-        let (deed, refusal) = match self.dice.roll(20) {
+        let (deed, refusal) = match self.dice.roll(24) {
             0..=2 => ("weigh in", self.weigh_in(None).await),
             3..=5 => ("rewrite", self.rewrite().await),
-            6..=8 => ("hold", self.hold().await),
-            9..=10 => ("release", self.release().await),
-            11..=12 => ("discard", self.discard().await),
-            13 => ("void", self.void().await),
-            14 => ("advance", self.advance().await),
-            15 => ("charge", self.charge().await),
-            16 => ("take back", self.take_back().await),
-            17 => ("regrade", self.regrade().await),
+            6..=9 => ("hold", self.hold().await),
+            10..=13 => ("release", self.release().await),
+            14..=16 => ("discard", self.discard().await),
+            17 => ("void", self.void().await),
+            18 => ("advance", self.advance().await),
+            19 => ("charge", self.charge().await),
+            20 => ("take back", self.take_back().await),
+            21 => ("regrade", self.regrade().await),
             _ => ("settle", self.settle().await),
         };
         match refusal {
@@ -662,10 +662,11 @@ impl Boat {
     /// Some of a weight, or all of it.
     fn some(&mut self, left: Weight) -> Reading {
         let hundredths = (left.units() / reading(1).weight.units()).max(1);
-        let some = if self.dice.roll(3) == 0 {
-            hundredths
-        } else {
-            1 + self.dice.roll(hundredths)
+        let some = match self.dice.roll(6) {
+            0 => hundredths,
+            // A few cents' worth, which several cannot share evenly.
+            1 | 2 => 1 + self.dice.roll(hundredths.min(20)),
+            _ => 1 + self.dice.roll(hundredths),
         };
         reading(some)
     }
@@ -674,7 +675,7 @@ impl Boat {
         let Some((at, part, left)) = self.part(false).await else {
             return Ok(false);
         };
-        let all = self.dice.roll(3) == 0;
+        let all = self.dice.roll(5) == 0;
         let asked = HoldAsked {
             part: of_part(part),
             weight: (!all).then(|| self.some(left)),
