@@ -468,11 +468,7 @@ fn stop_asked_for() -> anyhow::Result<impl Future<Output = ()> + Send + 'static>
 
 /// Begins to log, and to send spans to a collector where one is named; gives what is to
 /// be done when the program ends.
-fn log(
-    filter: &str,
-    format: LogFormat,
-    traces: Option<&str>,
-) -> anyhow::Result<Box<dyn FnOnce()>> {
+fn log(filter: &str, format: LogFormat, traces: Option<&str>) -> anyhow::Result<Box<dyn FnOnce()>> {
     use tracing_subscriber::layer::{Layer as _, SubscriberExt as _};
     use tracing_subscriber::util::SubscriberInitExt as _;
     let filter = EnvFilter::try_new(filter).map_err(|error| anyhow!("--log {filter}: {error}"))?;
@@ -490,8 +486,8 @@ fn log(
     };
     #[cfg(feature = "otlp")]
     {
-        let (layer, provider) = traces::layer(collector)
-            .map_err(|error| anyhow!("--traces {collector}: {error}"))?;
+        let (layer, provider) =
+            traces::layer(collector).map_err(|error| anyhow!("--traces {collector}: {error}"))?;
         let ours = EnvFilter::new("off,intake=info,weighhouse=info");
         log.with(layer.with_filter(ours)).init();
         Ok(Box::new(move || {
