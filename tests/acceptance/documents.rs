@@ -12,6 +12,7 @@ use std::process::Command;
 use crate::harness::{PROGRAM, Server, said};
 
 const README: &str = include_str!("../../README.md");
+const DEVELOPERS: &str = include_str!("../../DEVELOPERS.md");
 const WALKTHROUGH: &str = include_str!("../../demo-data/walkthrough.md");
 
 /// The commands of a block.
@@ -134,6 +135,25 @@ fn the_readme_prints_what_it_says() {
     let headings = ["What you see", "Your first five minutes"];
     let (commands, lines) = hold_to_its_word(&pieces(README, &headings));
     assert!(commands > 4 && lines > 15, "{commands}, {lines}");
+}
+
+#[test]
+fn the_table_of_who_may_do_what_is_the_one_that_is_printed() {
+    let access = Command::new(PROGRAM).arg("access").output().unwrap();
+    let printed = said(&access);
+    let shown = pieces(DEVELOPERS, &["Who may do what"]);
+    let [Piece::Excerpt(shown)] = shown.as_slice() else {
+        panic!("one block of text below the heading: {shown:?}");
+    };
+    let trimmed = |lines: &mut dyn Iterator<Item = &str>| -> Vec<String> {
+        let lines = lines.map(|line| line.trim_end().to_owned());
+        lines.filter(|line| !line.is_empty()).collect()
+    };
+    assert_eq!(
+        trimmed(&mut shown.iter().map(String::as_str)),
+        trimmed(&mut printed.lines())
+    );
+    assert!(shown.len() > 50, "{}", shown.len());
 }
 
 #[test]

@@ -171,6 +171,12 @@ impl Desk {
         }))
     }
 
+    /// Whether a key was ever given out that is known by `sha256`.
+    #[must_use]
+    pub fn knows_key(&self, sha256: &str) -> bool {
+        self.office().keys.contains_key(sha256)
+    }
+
     /// Whether the key of a caller who was let in before still opens anything.
     ///
     /// # Errors

@@ -48,9 +48,18 @@ pub(crate) async fn ensure(desk: &Desk, file: &Path) -> Result<Option<PathBuf>, 
     if desk.has_an_office_key().await? {
         return Ok(None);
     }
-    let secret = kept(file)?;
-    let sha256 = intake::sha256_of_secret(&secret)
-        .ok_or_else(|| OfficeKeyError::NotAKey(file.to_owned()))?;
+    let read = |secret: &str| {
+        intake::sha256_of_secret(secret).ok_or_else(|| OfficeKeyError::NotAKey(file.to_owned()))
+    };
+    let mut sha256 = read(&kept(file)?)?;
+    if desk.knows_key(&sha256) {
+        // It ended or was revoked: nobody misses it.
+        std::fs::remove_file(file).map_err(|why| OfficeKeyError::File {
+            file: file.to_owned(),
+            why,
+        })?;
+        sha256 = read(&kept(file)?)?;
+    }
     let asked = KeyAsked {
         name: Role::Office.word().to_owned(),
         role: Role::Office,
@@ -131,6 +140,37 @@ mod tests {
         assert_eq!(caller.name(), "office");
         assert_eq!(ensure(open.desk(), &file).await.unwrap(), None);
         assert_eq!(std::fs::read_to_string(&file).unwrap(), secret);
+        db.close().await;
+    }
+
+    #[tokio::test]
+    async fn where_the_last_office_key_was_revoked_the_next_start_makes_another() {
+        let folder = tempfile::tempdir().unwrap();
+        let url = format!("sqlite://{}", folder.path().join("book.db").display());
+        let file = usual_file(&url);
+        let db = crate::serve::open(&url, None).await.unwrap();
+        let open = crate::serve::desk(db.clone(), || 1).await.unwrap();
+        let desk = open.desk();
+        ensure(desk, &file).await.unwrap();
+        let first = std::fs::read_to_string(&file).unwrap();
+        let keys = desk.keys(&Caller::office()).await.unwrap();
+        let asked = rules::key::RevokeAsked {
+            key: keys[0].id,
+            reason: "seen on a screen".to_owned(),
+        };
+        let request_id = uuid::Uuid::now_v7().to_string();
+        desk.revoke_key(&Caller::office(), &request_id, asked)
+            .await
+            .unwrap();
+        let made = ensure(desk, &file).await.unwrap();
+        assert_eq!(made.as_deref(), Some(file.as_path()));
+        let second = std::fs::read_to_string(&file).unwrap();
+        let caller = async |secret: &str| {
+            let sha256 = intake::sha256_of_secret(secret.trim()).unwrap();
+            desk.caller(&sha256).await.unwrap()
+        };
+        assert!(caller(&first).await.is_none());
+        assert_eq!(caller(&second).await.unwrap().name(), "office");
         db.close().await;
     }
 
