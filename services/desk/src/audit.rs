@@ -4,7 +4,7 @@
 //! once a second; of those a crash loses a second. A flood of them fills no book: of a
 //! minute at most [`MOST_A_MINUTE`] rows are kept apart, and the rest is one row.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use books::entries::{self, Entry};
@@ -26,7 +26,7 @@ type Key = (i64, String, String, String);
 struct Waiting {
     rows: BTreeMap<Key, (i64, String)>,
     /// Rows of the newest minute, the written ones among them.
-    of_minute: (i64, usize),
+    of_minute: (i64, BTreeSet<Key>),
 }
 
 /// Adds refusals up until they are written.
@@ -37,7 +37,7 @@ impl Refusals {
     fn add(&self, minute: i64, actor: &str, method: &str, reason: &str, request: &str) {
         let mut waiting = self.0.lock().unwrap_or_else(PoisonError::into_inner);
         if waiting.of_minute.0 != minute {
-            waiting.of_minute = (minute, 0);
+            waiting.of_minute = (minute, BTreeSet::new());
         }
         let mut key = (
             minute,
@@ -45,9 +45,10 @@ impl Refusals {
             method.to_owned(),
             reason.to_owned(),
         );
-        if !waiting.rows.contains_key(&key) {
-            if waiting.of_minute.1 < MOST_A_MINUTE {
-                waiting.of_minute.1 += 1;
+        let told_apart = &mut waiting.of_minute.1;
+        if !told_apart.contains(&key) {
+            if told_apart.len() < MOST_A_MINUTE {
+                told_apart.insert(key.clone());
             } else {
                 key = (minute, OTHERS.into(), OTHERS.into(), OTHERS.into());
             }
@@ -167,6 +168,12 @@ mod tests {
         // What was written counts towards the same minute.
         refusals.add(7, "somebody else", "/a/B", "NOT_YOURS", "");
         assert_eq!(refusals.take()[0].actor, OTHERS);
+        refusals.add(7, "diver 0", "/a/B", "NOT_YOURS", "");
+        assert_eq!(
+            refusals.take()[0].actor,
+            "diver 0",
+            "one row, however often"
+        );
         refusals.add(8, "somebody else", "/a/B", "NOT_YOURS", "");
         assert_eq!(refusals.take()[0].actor, "somebody else");
     }
