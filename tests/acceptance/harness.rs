@@ -57,19 +57,35 @@ impl Server {
         server
     }
 
+    /// The same, with a log of everything there is to say, in `log`.
+    pub(crate) fn watched(log: &std::path::Path) -> Server {
+        let folder = tempfile::tempdir().unwrap();
+        let book = format!("sqlite:{}", folder.path().join("book.db").display());
+        let log = std::fs::File::create(log).unwrap();
+        let how = ["--simulated-from", BEGINNING];
+        let mut server = Server::logging(&book, &how, "trace", log.into());
+        server._folder = Some(folder);
+        server
+    }
+
     /// On a book that may exist already, with a simulated clock.
     pub(crate) fn on(book: &str) -> Server {
         Server::run(book, &["--simulated-from", BEGINNING])
     }
 
     fn run(book: &str, more: &[&str]) -> Server {
+        Server::logging(book, more, "warn", Stdio::inherit())
+    }
+
+    fn logging(book: &str, more: &[&str], level: &str, log: Stdio) -> Server {
         let key = key_of(book);
         let mut child = Command::new(PROGRAM)
             .args(["serve", "--listen", "127.0.0.1:0", "--book", book])
             .arg("--office-key")
             .arg(&key)
             .args(more)
-            .env("RUST_LOG", "warn")
+            .env("RUST_LOG", level)
+            .stderr(log)
             .stdout(Stdio::piped())
             .spawn()
             .unwrap();

@@ -15,6 +15,7 @@ mod deeds;
 mod documents;
 mod harness;
 mod house;
+mod keys;
 mod landing;
 mod night;
 mod ordinary;
