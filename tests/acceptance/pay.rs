@@ -516,17 +516,54 @@ async fn what_cannot_have_happened_is_not_booked() {
         .await
         .unwrap_err();
     assert_eq!(reason(&status), "NOT_THERE_YET");
-    // Counted next morning after some of it was sold that morning.
+}
+
+#[tokio::test]
+async fn a_count_next_morning_closes_the_day_before_although_fish_went_since() {
+    let server = harbor().await;
+    let line = bought(&server).await.lines.remove(0);
+    let other = bought(&server).await.lines.remove(0);
+    let of_line = || part(&line, line.part);
     set_clock(&server, "2031-04-29T04:30:00-04:00").await;
-    goes(&server, "OUTLET_DISCARD", part(line, line.part), "10.00")
+    goes(&server, "OUTLET_DISCARD", of_line(), "10.00")
         .await
         .unwrap();
-    set_clock(&server, "2031-04-29T05:00:00-04:00").await;
-    let status = count(&server, part(line, line.part), "30.00", 28)
-        .await
-        .unwrap_err();
-    assert_eq!(reason(&status), "MOVED_SINCE");
-    count(&server, part(line, line.part), "30.00", 29)
-        .await
-        .unwrap();
+    hold(&server, part(&other, other.part), "15.00").await;
+    let why = |told: Result<(), tonic::Status>| {
+        let status = told.unwrap_err();
+        (reason(&status), status.message().to_owned())
+    };
+    // It cannot be told which was first.
+    let (reason, rule) = why(count(&server, of_line(), "30.00", 28).await);
+    assert_eq!(reason, "MOVED_SINCE");
+    assert!(rule.contains("at the very moment of this count"), "{rule}");
+    set_clock(&server, "2031-04-29T06:00:00-04:00").await;
+    // The held part was not there yet; a bin is weighed as one.
+    let (reason, rule) = why(count(&server, part(&other, other.part + 1), "15.00", 28).await);
+    assert_eq!(reason, "NOT_THERE_YET", "{rule}");
+    let bin: v1::RecordCountRequest = message(json!({
+        "requestId": fresh(), "site": 1, "closes": { "year": 2031, "month": 4, "day": 28 },
+        "pool": {
+            "parts": [of_line(), part(&other, other.part)], "weight": lb("55.00"),
+            "storage": "STORAGE_DRAINED_ICE"
+        }
+    }));
+    let (reason, rule) = why(stock(&server).await.record_count(bin).await.map(|_| ()));
+    assert_eq!(reason, "MOVED_SINCE");
+    assert!(rule.contains("thrown into a bin"), "{rule}");
+    // What is there is counted as read, and the night knows what was there.
+    for (part, weight) in [(of_line(), "29.50"), (part(&other, other.part), "25.00")] {
+        count(&server, part, weight, 28).await.unwrap();
+    }
+    let night = server.night("2031-04-28", &[]);
+    let printed = said(&server.client(&["close", "--site", "1", "--day", "2031-04-28"]));
+    assert!(printed.contains("79.50"), "{}{printed}", said(&night));
+    let lot = said(&server.client(&["lot", &line.lot_code]));
+    assert!(lot.contains("29.50"), "{lot}");
+    // A day later again it is too late.
+    set_clock(&server, "2031-04-30T04:00:00-04:00").await;
+    let (reason, rule) = why(count(&server, of_line(), "29.00", 28).await);
+    assert_eq!(reason, "MOVED_SINCE");
+    assert!(rule.contains("the day after it is over as well"), "{rule}");
+    count(&server, of_line(), "29.00", 29).await.unwrap();
 }

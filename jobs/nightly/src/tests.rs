@@ -625,6 +625,7 @@ conformance! {
     a_close_run_twice_is_the_same_bytes, twice;
     a_late_entry_touches_its_day_and_those_whose_opening_changed, late;
     a_count_stops_what_came_late, stopped;
+    a_count_next_morning_is_worked_back_to_the_end_of_its_day, worked_back;
     a_void_after_the_close_revises_it, voided;
     a_rewrite_keeps_the_lot_and_counts_once, rewritten;
     a_bin_is_pooled_and_counted_in_one_step, pooled;
@@ -745,6 +746,53 @@ async fn late(db: Db) {
     let tuesday = dock.night(TUESDAY).await;
     assert_eq!((tuesday.revision, &*tuesday.also), (3, &[WEDNESDAY][..]));
     assert_eq!(dock.bytes(WEDNESDAY).await.0, 3);
+}
+
+async fn worked_back(db: Db) {
+    let mut dock = Dock::open(db).await;
+    let ana = dock.weigh_in(MONDAY, 0, "ana", "40").await;
+    let sold = Outlet::SoldWhole;
+    assert_eq!(told(&dock.night(MONDAY).await), ["uncounted 40.00"]);
+    // As Tuesday begins, and an hour later; then a look at what is there.
+    dock.moved(TUESDAY, 0, part(ana, 1), sold, "4", false).await;
+    dock.moved(TUESDAY, 1, part(ana, 1), sold, "6", false).await;
+    dock.counted(MONDAY, 26, &[(part(ana, 1), "27.6")]).await;
+    // 24 h of 40 lb drip 0.40: 10 lb went since, so 2 lb are missing.
+    let monday = dock.night(MONDAY).await;
+    assert_eq!(
+        (told(&monday), monday.revision),
+        (
+            vec![
+                "unaccounted 2.00".to_owned(),
+                "unaccounted_site 2.00".to_owned()
+            ],
+            2
+        )
+    );
+    assert_eq!(read(&monday).balance.closing, lb("37.6"));
+    let again = dock.night(MONDAY).await;
+    assert_eq!((again.revision, again.changed), (2, false));
+
+    // More goes, and two of the missing pounds are found in a corner.
+    dock.moved(TUESDAY, 3, part(ana, 1), sold, "5", false).await;
+    dock.counted(MONDAY, 28, &[(part(ana, 1), "24.6")]).await;
+    let monday = dock.night(MONDAY).await;
+    assert_eq!((told(&monday), monday.revision), (vec![], 3));
+    assert_eq!(read(&monday).balance.closing, lb("39.6"));
+    // Tuesday begins with that, and what went is its own.
+    let tuesday = read(&dock.night(TUESDAY).await).balance;
+    assert_eq!((tuesday.opening, tuesday.closing), (lb("39.6"), lb("24.6")));
+
+    // What comes late of Tuesday leaves Monday alone until Monday is asked for.
+    let bytes = dock.bytes(MONDAY).await;
+    dock.entered_on = Some(THURSDAY);
+    dock.moved(TUESDAY, 2, part(ana, 1), sold, "0.4", false)
+        .await;
+    dock.night(TUESDAY).await;
+    assert_eq!(dock.bytes(MONDAY).await, bytes);
+    let monday = dock.night(MONDAY).await;
+    assert_eq!((monday.revision, &*monday.also), (4, &[TUESDAY][..]));
+    assert_eq!(read(&monday).balance.closing, lb("40"));
 }
 
 async fn over_a_quiet_day(db: Db) {

@@ -12,8 +12,9 @@ mod reweigh;
 use books::stock::{Lot, Part, PayLeft};
 use books::table::{COUNTED, Cell, INWARD, MOVE, SHIFT};
 use books::{Condition, Row, entries, stock, tickets};
+use rules::business_day::next_day;
 use rules::fish::{Outlet, PartKey};
-use rules::ids::{EntryId, LotCode, PartId};
+use rules::ids::{DayNumber, EntryId, LotCode, PartId};
 use rules::making::MakingKind;
 use rules::money::Money;
 use rules::office::{PartyRole, Settings};
@@ -21,7 +22,7 @@ use rules::receiving::{self, HoldCause};
 use rules::stock::{
     CountAsked, CountDone, DiscardCause, Found, Held, HoldAsked, HoldId, Moved, MovementAsked,
     PartRef, PoolDone, RegradeAsked, Regraded, ReleaseAsked, Released, ReturnAsked, Returned,
-    StockEvent, Taken, TakenFrom, hold_share, standing,
+    StockEvent, StockStep, Taken, TakenFrom, as_day_ended, hold_share, standing,
 };
 use rules::ticket::caution::cautions;
 use rules::ticket::{Notice, NoticeKind, Ticket, WeighIn};
@@ -107,6 +108,15 @@ struct Named {
     part: Part,
 }
 
+/// A day that a count closes, and when it was taken.
+struct ClosedBy {
+    day: DayNumber,
+    /// First instant after it, and after the day that follows.
+    end_us: i64,
+    next_end_us: i64,
+    counted_us: i64,
+}
+
 impl Named {
     fn site(&self) -> i64 {
         self.lot.site
@@ -137,32 +147,62 @@ impl Named {
             .is_some_and(|first_us| happened_us < first_us)
     }
 
-    /// Whether the part may be counted for a day that ended at `end_us`, by a
-    /// count that was taken at `counted_us`.
+    /// Whether the part may be counted for a day by what was found of it, or without a
+    /// weight thrown into a bin.
+    ///
+    /// A count that is taken after the day is worked back to its end (6.2) by what is
+    /// entered of the time between. Where that cannot be, or would carry more than the
+    /// morning's drip into the day, the part is counted for today.
     fn may_close(
         &self,
-        day: i64,
-        end_us: i64,
-        counted_us: i64,
+        closed: &ClosedBy,
+        found: Option<Weight>,
         field: &str,
     ) -> Result<(), DeskError> {
-        let refused = |reason, rule| DeskError::Malformed {
+        let refused = |reason, rule: &str| DeskError::Malformed {
             field: field.to_owned(),
             reason,
-            rule,
+            rule: rule.to_owned(),
         };
+        let ClosedBy {
+            day,
+            end_us,
+            next_end_us,
+            counted_us,
+        } = *closed;
+        let not_there = "came in after the day that this count closes";
         if EntryId::new(self.lot.code.number()).is_some_and(|id| id.day() > day) {
-            let rule = "came in after the day that this count closes".to_owned();
-            return Err(refused("NOT_THERE_YET", rule));
+            return Err(refused("NOT_THERE_YET", not_there));
         }
-        let moved = self.lot.events.iter().any(|event| {
-            event.part == self.part.id.n
-                && !matches!(event.event, StockEvent::Count(_))
-                && (end_us..=counted_us).contains(&event.happened_us)
-        });
-        if moved {
-            let rule = "has moved since the day ended: count it for today".to_owned();
-            return Err(refused("MOVED_SINCE", rule));
+        let steps = self.lot.steps(self.part.id.n);
+        let moved = steps.iter().filter(|step| step.is_after(day, end_us));
+        let moved: Vec<_> = moved
+            .filter(|step| step.happened_us <= counted_us)
+            .collect();
+        if moved.is_empty() {
+            return Ok(());
+        }
+        let was_there = |step: &StockStep| {
+            matches!(step.event, StockEvent::In(_)) && !step.is_after(day, end_us)
+        };
+        if !steps.iter().any(was_there) {
+            return Err(refused("NOT_THERE_YET", not_there));
+        }
+        let moved_since = |why: &str| {
+            let rule = format!("has moved since the day ended, and {why}: count it for today");
+            Err(refused("MOVED_SINCE", &rule))
+        };
+        let Some(found) = found else {
+            return moved_since("what is thrown into a bin is not weighed by itself");
+        };
+        if counted_us >= next_end_us {
+            return moved_since("the day after it is over as well");
+        }
+        if moved.iter().any(|step| step.happened_us == counted_us) {
+            return moved_since("at the very moment of this count");
+        }
+        if as_day_ended(found, counted_us, day, end_us, &steps).is_negative() {
+            return moved_since("more came to it than was counted");
         }
         Ok(())
     }
@@ -753,7 +793,13 @@ impl Desk {
                 "a day is counted once it has begun",
             ));
         }
-        let end_us = self.day_end(asked.site, asked.closes);
+        let next = next_day(asked.closes).unwrap_or(asked.closes);
+        let closed = ClosedBy {
+            day: asked.closes,
+            end_us: self.day_end(asked.site, asked.closes),
+            next_end_us: self.day_end(asked.site, next),
+            counted_us: happened_us,
+        };
         let mut done = CountDone {
             counted: Vec::new(),
             pool: None,
@@ -763,7 +809,7 @@ impl Desk {
             let field = format!("counted[{i}].part");
             let named = self.named(&field, counted.part).await?;
             self.same_site(&field, &named, asked.site)?;
-            named.may_close(asked.closes, end_us, happened_us, &field)?;
+            named.may_close(&closed, Some(counted.weight.weight), &field)?;
             let found = Found {
                 part: named.part.id,
                 weight: counted.weight.weight,
@@ -779,12 +825,7 @@ impl Desk {
         if let Some(pool) = &asked.pool {
             let (making, from) = self.pool_of(&asked, pool, &settings).await?;
             for (i, named) in from.iter().enumerate() {
-                named.may_close(
-                    asked.closes,
-                    end_us,
-                    happened_us,
-                    &format!("pool.parts[{i}]"),
-                )?;
+                named.may_close(&closed, None, &format!("pool.parts[{i}]"))?;
             }
             let again = from.iter().any(|named| {
                 done.counted

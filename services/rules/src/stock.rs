@@ -396,6 +396,38 @@ pub fn is_finished(left: Weight, came_in: Weight, settings: &Settings) -> bool {
     !left.is_negative() && left <= limit
 }
 
+/// What was there as a day ended, by a count that was taken after it: what was
+/// counted, with what went out in between and without what came in.
+///
+/// In between is from the day's end, which is in, up to the count, which is not, and
+/// by deeds of later days: those of the day itself are walked through with it.
+#[must_use]
+pub fn as_day_ended(
+    counted: Weight,
+    counted_us: i64,
+    day: DayNumber,
+    end_us: i64,
+    steps: &[StockStep],
+) -> Weight {
+    steps
+        .iter()
+        .filter(|step| step.is_after(day, end_us) && step.happened_us < counted_us)
+        .fold(counted, |there, step| match step.event {
+            StockEvent::In(weight) => sub(there, weight),
+            StockEvent::Out { weight, .. } => add(there, weight),
+            StockEvent::Count(_) => there,
+        })
+}
+
+impl StockStep {
+    /// Whether it moved weight after a day, which ended at `end_us`, was over.
+    #[must_use]
+    pub fn is_after(&self, day: DayNumber, end_us: i64) -> bool {
+        let of_later = EntryId::new(self.entry).is_some_and(|entry| entry.day() > day);
+        of_later && self.happened_us >= end_us && !matches!(self.event, StockEvent::Count(_))
+    }
+}
+
 /// The pay that a hold of `weight` takes out of a part which has `pay_left` for
 /// `weight_left`: its share, half up to the cent, and all of it where all of
 /// the weight or more is held. `None` where nothing is left to share.
@@ -491,6 +523,66 @@ mod tests {
         ] {
             let got = standing(&told(story), &settings);
             assert_eq!((got.left, got.finished), (lb(left), finished), "{story}");
+        }
+    }
+
+    #[test]
+    fn a_count_after_the_day_is_worked_back_to_its_end() {
+        // Monday ends at 100. A count for it is taken at 300; Tuesday's entries begin
+        // with another day.
+        let (monday, tuesday) = (20_310_505, 20_310_506);
+        let entry = |day: i64| day * 100_000_000_000 + 10_000_001;
+        let out = |weight| StockEvent::Out {
+            weight: lb(weight),
+            emptied: false,
+        };
+        let emptied = |weight| StockEvent::Out {
+            weight: lb(weight),
+            emptied: true,
+        };
+        let (came, counted) = (
+            |weight| StockEvent::In(lb(weight)),
+            |weight| StockEvent::Count(lb(weight)),
+        );
+        for (found, steps, there) in [
+            // Nothing moved.
+            ("38", vec![(monday, 10, came("40"))], "38"),
+            // The last instant of Monday, and the first of Tuesday.
+            ("28", vec![(monday, 99, out("10"))], "28"),
+            ("28", vec![(tuesday, 100, out("10"))], "38"),
+            // The last before the count, and the one of the count.
+            ("28", vec![(tuesday, 299, out("10"))], "38"),
+            ("28", vec![(tuesday, 300, out("10"))], "28"),
+            ("28", vec![(tuesday, 301, out("10"))], "28"),
+            // Came back, went, went with nothing left.
+            ("48", vec![(tuesday, 200, came("10"))], "38"),
+            (
+                "33",
+                vec![(tuesday, 200, came("5")), (tuesday, 201, out("10"))],
+                "38",
+            ),
+            ("0", vec![(tuesday, 200, emptied("37.5"))], "37.5"),
+            // A count before it moves nothing.
+            (
+                "28",
+                vec![(tuesday, 150, out("10")), (tuesday, 200, counted("29"))],
+                "38",
+            ),
+            // A bin pooled in the morning for Monday is walked through with Monday.
+            ("0", vec![(monday, 200, out("38"))], "0"),
+            // More came than is there: for whoever asks to refuse.
+            ("9.95", vec![(tuesday, 200, came("10"))], "-0.05"),
+        ] {
+            let steps: Vec<StockStep> = steps
+                .into_iter()
+                .map(|(day, happened_us, event)| StockStep {
+                    happened_us,
+                    entry: entry(day),
+                    event,
+                })
+                .collect();
+            let got = as_day_ended(lb(found), 300, monday, 100, &steps);
+            assert_eq!(got, lb(there), "{found} {steps:?}");
         }
     }
 

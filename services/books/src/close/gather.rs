@@ -19,6 +19,7 @@ use rules::ids::{DayNumber, LotCode, PartId};
 use rules::making::{Making, MakingAsked, MakingKind};
 use rules::office::{Settings, Site};
 use rules::receiving::{ReprobeAsked, Reprobed, warmest};
+use rules::stock::as_day_ended;
 use rules::ticket::{AdjustmentKind, Decision, SmallFish, Ticket, TicketLot, WeighIn};
 use rules::undersize;
 use rules::weight::Weight;
@@ -68,6 +69,9 @@ pub async fn gather(
         settings: &settings,
         entries: BTreeMap::new(),
         happened: Vec::new(),
+        day,
+        end_us: site.clock.end_us(day),
+        worked_back: Vec::new(),
         tickets: BTreeMap::new(),
     };
     read.entries(tx).await?;
@@ -94,7 +98,7 @@ pub async fn gather(
         upto_seq,
         opening: digests.on_hand,
         balances: digests.balances,
-        history: history(&parts, &read.happened, &warm),
+        history: history(&parts, &read, &warm),
         settings: settings_entry,
         undrained: undrained
             .iter()
@@ -137,14 +141,10 @@ pub async fn gather(
     Ok(Gathered { input, given })
 }
 
-/// Digest of what was looked up in tickets of any day: what finished parts once
-/// held, what came back had cost, where undersize fish was proposed to go, and what
-/// was to be shown cold.
-fn history(
-    parts: &BTreeMap<PartId, PartFacts>,
-    happened: &[Happening],
-    warm: &[WarmLot],
-) -> String {
+/// Digest of what was looked up in deeds of any day: what finished parts once held,
+/// what came back had cost, where undersize fish was proposed to go, what was to be
+/// shown cold, and what moved before a count that was taken after the day.
+fn history(parts: &BTreeMap<PartId, PartFacts>, read: &Reading<'_>, warm: &[WarmLot]) -> String {
     let mut text = String::new();
     for (part, facts) in parts {
         if let Some(held) = facts.finished {
@@ -160,13 +160,16 @@ fn history(
             let _ = writeln!(text, "{part} to {proposed} {}", facts.proposed_reason);
         }
     }
-    for happening in happened {
+    for happening in &read.happened {
         if let What::Returned {
             part, cost_minor, ..
         } = happening.what
         {
             let _ = writeln!(text, "{part} back in {} at {cost_minor}", happening.entry);
         }
+    }
+    for (entry, part, weight) in &read.worked_back {
+        let _ = writeln!(text, "{part} was {} by {entry}", weight.units());
     }
     for warm in warm {
         let WarmLot { lot, due_us, .. } = warm;
@@ -194,6 +197,12 @@ struct Reading<'a> {
     /// By entry: when it happened.
     entries: BTreeMap<i64, i64>,
     happened: Vec<Happening>,
+    day: DayNumber,
+    /// First instant after it.
+    end_us: i64,
+    /// Counts that were taken after the day and after the part had moved again: what
+    /// was there as it ended.
+    worked_back: Vec<(i64, PartId, Weight)>,
     /// Tickets that count, by entry.
     tickets: BTreeMap<i64, (WeighIn, Ticket)>,
 }
@@ -376,15 +385,26 @@ impl Reading<'_> {
         Ok(kinds)
     }
 
+    /// Counts, each worked back to the end of the day where it was taken after it.
     async fn counts(&mut self, tx: &mut Tx) -> Result<(), BooksError> {
         let sql = "SELECT entry, number, place, part, weight FROM counted \
                    WHERE entry BETWEEN ? AND ? ORDER BY entry, n";
         for row in tx.fetch(sql, &self.range).await? {
-            let what = What::Counted {
-                part: part_id("counted", row.int(1), row.int(2), row.int(3))?,
-                weight: Weight::from_units(row.int(4)),
-            };
-            self.push(row.int(0), what)?;
+            let entry = row.int(0);
+            let part = part_id("counted", row.int(1), row.int(2), row.int(3))?;
+            let counted = Weight::from_units(row.int(4));
+            let mut weight = counted;
+            let counted_us = self.entries.get(&entry).copied().unwrap_or(0);
+            if counted_us > self.end_us
+                && let Some(lot) = stock::lot(tx, part.lot).await?
+            {
+                let steps = lot.steps(part.n);
+                weight = as_day_ended(counted, counted_us, self.day, self.end_us, &steps);
+            }
+            if weight != counted {
+                self.worked_back.push((entry, part, weight));
+            }
+            self.push(entry, What::Counted { part, weight })?;
         }
         Ok(())
     }
