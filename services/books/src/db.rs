@@ -121,6 +121,11 @@ impl Db {
     /// A URL that is neither, an engine that cannot be reached, a schema that was
     /// migrated by another text than this program's.
     pub async fn open(url: &str) -> Result<Db, EngineError> {
+        Db::open_as_of(url, MIGRATIONS).await
+    }
+
+    /// The same with the schema of a program that knew only these steps.
+    async fn open_as_of(url: &str, steps: &[(i64, &str)]) -> Result<Db, EngineError> {
         let engine = if url.starts_with("sqlite:") {
             Engine::Sqlite(sqlite_pools(url)?)
         } else if url.starts_with("postgres:") || url.starts_with("postgresql:") {
@@ -136,7 +141,7 @@ impl Db {
         }));
         let started = Instant::now();
         // Two that open one new file at once meet before there is a lock to wait on.
-        while let Err(error) = db.migrate().await {
+        while let Err(error) = db.migrate(steps).await {
             if !error.is_retry() || started.elapsed() > OPEN_PATIENCE {
                 return Err(error);
             }
@@ -220,7 +225,7 @@ impl Db {
     }
 
     /// Brings the schema up to date, in one transaction that keeps others out.
-    async fn migrate(&self) -> Result<(), EngineError> {
+    async fn migrate(&self, steps: &[(i64, &str)]) -> Result<(), EngineError> {
         let mut tx = self.write().await?;
         if matches!(self.0.engine, Engine::Postgres(_)) {
             let lock = format!(
@@ -239,7 +244,7 @@ impl Db {
             .iter()
             .map(|row| (row.int(0), row.text(1).to_owned()))
             .collect();
-        for (version, text) in MIGRATIONS {
+        for (version, text) in steps {
             let sha256 = hex(&Sha256::digest(text));
             match landed.get(version) {
                 Some(stored) if *stored == sha256 => {}

@@ -2,7 +2,7 @@
 
 use std::time::Duration;
 
-use super::{Db, EngineError, Tx, Val};
+use super::{Db, EngineError, MIGRATIONS, Tx, Val};
 use crate::conformance;
 use crate::table::{ALL, BOOK, ENTRY, HEAD, REQUEST};
 use crate::testing::{Book, Fault};
@@ -497,6 +497,102 @@ async fn all_open(book: &Book) {
     instances.join_all().await;
     let db = book.open().await;
     assert_eq!(written(&db, "book").await, 8);
+    db.close().await;
+}
+
+#[tokio::test]
+async fn pay_posted_before_it_named_its_ticket_is_found_by_what_posted_it() {
+    let book = Book::sqlite();
+    pay_is_found(&book).await;
+    book.remove().await;
+}
+
+#[tokio::test]
+#[ignore = "needs PostgreSQL; run by tests/all"]
+async fn postgres_pay_posted_before_it_named_its_ticket_is_found_by_what_posted_it() {
+    let book = Book::empty_postgres().await;
+    pay_is_found(&book).await;
+    book.remove().await;
+}
+
+/// Migration 2 fills what the first schema did not say of each posting of a ticket's
+/// pay: the number that the ticket's lot codes bear.
+async fn pay_is_found(book: &Book) {
+    let first = MIGRATIONS.get(..1).unwrap();
+    let old = Db::open_as_of(&book.url, first).await.unwrap();
+    let mut tx = old.write().await.unwrap();
+    // Ticket 10 is rewritten by 20, held and released in part, and what is held is
+    // thrown out with fish of ticket 30, and with some that was not held. 40 takes the
+    // number 7 that a device had asked ahead. 50 buys nothing any more of ticket 45;
+    // 60 voids 55. 70 is no ticket's.
+    for sql in [
+        "INSERT INTO line (ticket, n, number, place, part, weight, ice, amount, pay) VALUES \
+         (10, 1, 10, 1, 1, 100, 0, 500, 500), (10, 2, 10, 2, 1, 100, 0, 300, 300), \
+         (20, 1, 10, 1, 1, 90, 0, 450, 450), (30, 1, 30, 1, 1, 50, 0, 200, 200), \
+         (40, 1, 7, 1, 1, 50, 0, 200, 200), (45, 1, 45, 1, 1, 50, 0, 200, 200), \
+         (55, 1, 55, 1, 1, 50, 0, 200, 200)",
+        "INSERT INTO spent (what, item, how, by) VALUES (10, 0, 'rewrite', 20), \
+         (45, 0, 'rewrite', 50), (55, 0, 'void', 60), (21, 0, 'release', 22)",
+        "INSERT INTO shift (entry, n, kind, number, place, from_part, to_part, weight, amount) \
+         VALUES (21, 1, 'hold', 10, 1, 1, 2, 40, 200), (22, 1, 'release', 10, 1, 2, 1, 10, 50)",
+        "INSERT INTO move (entry, n, number, place, part, outlet, party, weight, emptied, amount) \
+         VALUES (35, 1, 10, 1, 1, 7, '', 5, 0, 0), (35, 2, 30, 1, 2, 7, '', 5, 0, 20), \
+         (35, 3, 10, 1, 2, 7, '', 5, 0, 25)",
+        "INSERT INTO money (entry, n, from_kind, from_party, to_kind, to_party, amount) VALUES \
+         (10, 1, 'purchases', '', 'owed', 'ana', 800), \
+         (20, 1, 'owed', 'ana', 'purchases', '', 800), \
+         (20, 2, 'purchases', '', 'owed', 'ana', 450), \
+         (21, 1, 'owed', 'ana', 'held', 'ana', 200), (22, 1, 'held', 'ana', 'owed', 'ana', 50), \
+         (30, 1, 'purchases', '', 'owed', 'ben', 200), \
+         (35, 1, 'held', 'ben', 'purchases', '', 20), \
+         (35, 2, 'held', 'ana', 'purchases', '', 25), \
+         (40, 1, 'purchases', '', 'owed', 'cat', 200), \
+         (45, 1, 'purchases', '', 'owed', 'dan', 200), \
+         (50, 1, 'owed', 'dan', 'purchases', '', 200), \
+         (55, 1, 'purchases', '', 'owed', 'eve', 200), \
+         (60, 1, 'owed', 'eve', 'purchases', '', 200), \
+         (70, 1, 'advance', 'ana', 'paid', 'ana', 40)",
+    ] {
+        tx.execute(sql, &[]).await.unwrap();
+    }
+    tx.commit().await.unwrap();
+    old.close().await;
+
+    let db = book.open().await;
+    let mut tx = db.read().await.unwrap();
+    let sql = "SELECT entry, n, ticket FROM money ORDER BY entry, n";
+    let rows = tx.fetch(sql, &[]).await.unwrap();
+    let of: Vec<_> = rows
+        .iter()
+        .map(|row| (row.int(0), row.int(1), row.int(2)))
+        .collect();
+    assert_eq!(
+        of,
+        [
+            (10, 1, 10),
+            (20, 1, 10),
+            (20, 2, 10),
+            (21, 1, 10),
+            (22, 1, 10),
+            (30, 1, 30),
+            (35, 1, 30),
+            (35, 2, 10),
+            (40, 1, 7),
+            (45, 1, 45),
+            (50, 1, 45),
+            (55, 1, 55),
+            (60, 1, 55),
+            (70, 1, 0),
+        ]
+    );
+    // So what each has of a ticket is known.
+    let has = crate::pay::of_ticket(&mut tx, 10, None).await.unwrap();
+    let has: Vec<_> = has
+        .iter()
+        .map(|has| (&*has.party, has.owed, has.held))
+        .collect();
+    assert_eq!(has, [("ana", 300, 125)]);
+    drop(tx);
     db.close().await;
 }
 
