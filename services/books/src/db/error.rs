@@ -2,24 +2,25 @@
 
 use sqlx::sqlite::SqliteError;
 
-/// What the engine refused, by what it means to whoever wrote.
+/// What the engine refused, by what it means to whoever wrote. Each says its cause in
+/// its own words, and names none behind it that would say it again.
 #[derive(Debug, thiserror::Error)]
 pub enum EngineError {
     /// Someone else was in the way; the whole transaction may be run again.
     #[error("busy: {0}")]
-    Busy(#[source] sqlx::Error),
+    Busy(sqlx::Error),
     /// A key is already there. Run again, the transaction may see it in time.
     #[error("key already there: {0}")]
-    Clash(#[source] sqlx::Error),
+    Clash(sqlx::Error),
     /// The connection is lost, or the engine cannot serve at all; nothing was committed.
     #[error("engine gone: {0}")]
-    Gone(#[source] sqlx::Error),
+    Gone(sqlx::Error),
     /// The answer to COMMIT was lost: it may or may not have happened.
     #[error("outcome of commit unknown: {0}")]
-    CommitUnknown(#[source] sqlx::Error),
+    CommitUnknown(sqlx::Error),
     /// The statement or its values are at fault.
     #[error("refused: {0}")]
-    Refused(#[source] sqlx::Error),
+    Refused(sqlx::Error),
     /// A value came back in a form the books do not know.
     #[error("corrupt value in column {column} ({kind}) of: {sql}")]
     Corrupt {
@@ -175,6 +176,27 @@ mod tests {
                 matches!(sqlite(refused), EngineError::Refused(_)),
                 "{refused}"
             );
+        }
+    }
+
+    #[test]
+    fn a_cause_is_said_once() {
+        let all = [
+            EngineError::Busy,
+            EngineError::Clash,
+            EngineError::Gone,
+            EngineError::CommitUnknown,
+            EngineError::Refused,
+        ];
+        for error in all.map(|kind| kind(sqlx::Error::WorkerCrashed)) {
+            let cause = sqlx::Error::WorkerCrashed.to_string();
+            let mut said = error.to_string();
+            let mut next = std::error::Error::source(&error);
+            while let Some(source) = next {
+                said = format!("{said}: {source}");
+                next = source.source();
+            }
+            assert_eq!(said.matches(&cause).count(), 1, "{said}");
         }
     }
 
