@@ -9,8 +9,10 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use client::week::Way;
+use proto::v1;
+use serde_json::json;
 
-use crate::harness::{Server, said};
+use crate::harness::{Server, fresh, lb, message, one_tote, said};
 use crate::week::send_week;
 
 fn root() -> PathBuf {
@@ -83,8 +85,54 @@ fn the_expected_answers_of_the_demo_are_pythons_own() {
 async fn the_double_entry_views_agree_with_a_script_that_shares_no_code() {
     let server = Server::start();
     send_week(&server, Way::Unary).await;
+    what_the_week_does_not_do(&server).await;
     let file = server.book.strip_prefix("sqlite:").unwrap();
     python("tests/outside/double_entry.py", None, &[file]);
+}
+
+/// Held fish thrown out for a cause after hand-over and before it, and a charge and an
+/// advance that are taken back.
+async fn what_the_week_does_not_do(server: &Server) {
+    let mut intake = v1::intake_service_client::IntakeServiceClient::new(server.channel().await);
+    let mut stock = v1::stock_service_client::StockServiceClient::new(server.channel().await);
+    let channel = server.channel().await;
+    let mut clerk = v1::settlement_service_client::SettlementServiceClient::new(channel);
+    let mut weigh_in = one_tote("44.00", "4.00", 50);
+    weigh_in.lots[0].receiving = Some(v1::Receiving {
+        decision: v1::Decision::Hold.into(),
+        reason: "smells of fuel".to_owned(),
+        ..Default::default()
+    });
+    let answer = intake.record_weigh_in(weigh_in).await.unwrap();
+    let line = answer.into_inner().ticket.unwrap().lines.remove(0);
+    for (cause, weight) in [("AFTER_HAND_OVER", "13.33"), ("BEFORE_HAND_OVER", "26.67")] {
+        let thrown_out: v1::RecordMovementRequest = message(json!({
+            "requestId": fresh(), "site": 1, "outlet": "OUTLET_DISCARD", "reason": "smells",
+            "cause": format!("DISCARD_CAUSE_{cause}"),
+            "taken": [{
+                "part": { "lotCode": line.lot_code, "part": line.part }, "weight": lb(weight)
+            }]
+        }));
+        stock.record_movement(thrown_out).await.unwrap();
+    }
+    let usd = json!({ "amountMinor": "1234", "currency": "USD" });
+    let advance: v1::RecordAdvanceRequest = message(json!({
+        "requestId": fresh(), "site": 1, "payee": "wren-haldane", "reason": "fuel",
+        "payment": { "method": "PAYMENT_METHOD_CURRENCY", "amount": usd }
+    }));
+    let charge: v1::RecordChargeRequest = message(json!({
+        "requestId": fresh(), "site": 1, "payee": "wren-haldane", "name": "ice", "amount": usd
+    }));
+    let advance = clerk.record_advance(advance).await.unwrap().into_inner();
+    let charge = clerk.record_charge(charge).await.unwrap().into_inner();
+    for recorded in [advance.recorded, charge.recorded] {
+        let take_back = v1::TakeBackRequest {
+            request_id: fresh(),
+            entry: recorded.unwrap().entry_id,
+            reason: "of another diver".to_owned(),
+        };
+        clerk.take_back(take_back).await.unwrap();
+    }
 }
 
 #[test]

@@ -755,3 +755,50 @@ async fn a_wrong_charge_and_a_wrong_advance_are_taken_back_until_they_are_settle
     assert_eq!(reason(&status), "ALREADY_SETTLED");
     assert!(status.message().contains("next ticket"), "{status:?}");
 }
+
+#[tokio::test]
+async fn an_advance_taken_back_next_day_leaves_the_drawer_and_the_year_of_its_day() {
+    let server = harbor().await;
+    let mut client = settlements(&server).await;
+    let mut handed_over = async |cents: i64| {
+        let mut request = advance(cents);
+        let payment = request.payment.as_mut().unwrap();
+        payment.set_method(v1::PaymentMethod::Currency);
+        payment.reference.clear();
+        let told = client.record_advance(request).await.unwrap().into_inner();
+        told.recorded.unwrap().entry_id
+    };
+    let wrong = handed_over(3_000).await;
+    handed_over(1_000).await;
+    let mut clerk = settlements(&server).await;
+    // 100.00 less 40.00 should be in it, and 90.00 is: one was never handed over.
+    let count: v1::RecordDrawerCountRequest = message(json!({
+        "requestId": fresh(), "site": 1, "day": { "year": 2031, "month": 4, "day": 28 },
+        "opening": usd(10_000), "counted": usd(9_000)
+    }));
+    let told = clerk.record_drawer_count(count).await.unwrap();
+    let first = told.into_inner().count.unwrap();
+    assert_eq!(cents(first.difference.as_ref()), 3_000);
+
+    set_clock(&server, "2031-04-29T09:00:00-04:00").await;
+    let take_back = v1::TakeBackRequest {
+        request_id: fresh(),
+        entry: wrong,
+        reason: "not handed over".to_owned(),
+    };
+    clerk.take_back(take_back).await.unwrap();
+    for (date, paid, differences) in [(28, 1_000, vec![0]), (29, 0, vec![])] {
+        let request = v1::GetDrawerRequest {
+            site: 1,
+            day: day(4, date),
+        };
+        let told = clerk.get_drawer(request).await.unwrap().into_inner();
+        assert_eq!(cents(told.paid.as_ref()), paid, "{date}");
+        let found = told.counts.iter();
+        let found: Vec<i64> = found
+            .map(|count| cents(count.difference.as_ref()))
+            .collect();
+        assert_eq!(found, differences, "{date}");
+    }
+    assert_eq!(dues_and_year(&server).await, (vec![1_000], 1_000));
+}

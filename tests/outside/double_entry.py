@@ -228,6 +228,7 @@ class Documents:
                 self.pay[part] = (cents - unpaid, bought - weight)
                 party = self.supplier[part.rsplit(".", 1)[0]]
                 if asked.get("cause") == "after hand-over":
+                    self.kinds["buyers_loss"] += 1
                     self.owe(f"held:{party}", f"owed:{party}", unpaid)
                     self.owe("buyers_loss:", "purchases:", unpaid)
                 else:
@@ -347,6 +348,10 @@ def main():
         "return",
         "making",
         "count",
+        "advance",
+        "charge",
+        "take_back",
+        "buyers_loss",
     ):
         assert documents.kinds[kind], f"no {kind} in this book"
     checks.finish(least=500)

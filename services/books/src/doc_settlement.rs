@@ -27,3 +27,6 @@ doc_struct! {
     DisputeOpened { party, amount }
     AnswerAsked { dispute, answer }
 }
+
+#[cfg(test)]
+mod tests;
