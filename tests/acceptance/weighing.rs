@@ -119,6 +119,60 @@ async fn an_old_tare_warns_until_the_tote_is_weighed_again() {
 }
 
 #[tokio::test]
+async fn a_rewritten_ticket_keeps_the_tare_of_a_tote_that_was_weighed_again_since() {
+    let server = harbor().await;
+    let put = async |code: &str, tare: &str| {
+        let tote: v1::RecordToteRequest = message(json!({
+            "requestId": fresh(), "tote": { "site": 1, "code": code, "tare": lb(tare) }
+        }));
+        let mut office = OfficeServiceClient::new(server.channel().await);
+        office.record_tote(tote).await.unwrap();
+    };
+    let in_tote = |code: &str, rewrites: Option<&v1::Ticket>| v1::RecordWeighInRequest {
+        rewrites: rewrites.map(|ticket| v1::Rewrite {
+            ticket: ticket.id.clone(),
+            reason: "fish counted again".to_owned(),
+        }),
+        ..message(json!({
+            "requestId": fresh(), "site": 1, "harvester": "wren-haldane",
+            "confirmation": "CONFIRMATION_BY_DIVER",
+            "lots": [{
+                "species": "PZO", "presentation": "PRESENTATION_WHOLE",
+                "storage": "STORAGE_DRAINED_ICE",
+                "weighings": [{
+                    "grade": "A", "condition": "CONDITION_CLEAN",
+                    "tote": { "gross": lb("44.00"), "tote": code, "pieces": 50 }
+                }]
+            }]
+        }))
+    };
+    let net = |ticket: &v1::Ticket| ticket.lines[0].net.as_ref().unwrap().shown.clone();
+    put("crate-1", "4.00").await;
+    put("crate-2", "3.00").await;
+    let first = weigh_in(&server, in_tote("crate-1", None)).await;
+    assert_eq!(net(&first), "40.00");
+    set_clock(&server, "2031-04-28T16:00:00-04:00").await;
+    put("crate-1", "4.50").await;
+    put("crate-2", "3.50").await;
+    put("crate-3", "5.00").await;
+
+    // The same tote keeps the tare that was used, another has the one of that reading,
+    // and one that was not on file then the first that it had.
+    let same = weigh_in(&server, in_tote("crate-1", Some(&first))).await;
+    assert_eq!(net(&same), "40.00");
+    let other = weigh_in(&server, in_tote("crate-2", Some(&same))).await;
+    assert_eq!(net(&other), "41.00");
+    let unknown = weigh_in(&server, in_tote("crate-3", Some(&other))).await;
+    assert_eq!(net(&unknown), "39.00");
+    // Also after a rewrite that did not name it.
+    let back = weigh_in(&server, in_tote("crate-1", Some(&unknown))).await;
+    assert_eq!(net(&back), "40.00");
+    // What is weighed in now has the tare of now.
+    let now = weigh_in(&server, in_tote("crate-1", None)).await;
+    assert_eq!(net(&now), "39.50");
+}
+
+#[tokio::test]
 async fn weighing_again_moves_nothing_and_changes_no_close() {
     let server = harbor().await;
     let ticket = weigh_in(&server, one_tote("44.00", "4.00", 50)).await;

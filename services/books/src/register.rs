@@ -13,7 +13,7 @@ use rules::office::{Device, Party, Scale, Settings, Site, Species, Tote};
 use rules::price_list::PriceList;
 use rules::weight::WeightUnit;
 
-use crate::db::Tx;
+use crate::db::{Record, Tx};
 use crate::doc::{self, Doc, Value};
 use crate::table::{Cell, REGISTER, Row};
 use crate::{BooksError, corrupt};
@@ -33,6 +33,8 @@ pub struct Office {
     pub scales: BTreeMap<(i64, String), Scale>,
     /// By site and code.
     pub totes: BTreeMap<(i64, String), Tote>,
+    /// By site and code, every version of a tote in order of recording.
+    pub tares: BTreeMap<(i64, String), Vec<Version<Tote>>>,
     /// By site and code.
     pub devices: BTreeMap<(i64, String), Device>,
     /// By site, every version in order of posting.
@@ -106,6 +108,15 @@ impl Office {
             .map_or(WeightUnit::Lb, |(_, unit)| *unit)
     }
 
+    /// A tote as it was on file at an instant; as it was first put on file where that
+    /// was later. `None` where it never was.
+    #[must_use]
+    pub fn tote_at(&self, site: i64, code: &str, at_us: i64) -> Option<&Tote> {
+        let versions = self.tares.get(&(site, code.to_owned()))?;
+        let then = in_force(versions, at_us).or(versions.first());
+        then.map(|version| &version.content)
+    }
+
     /// The price list in force at an instant.
     #[must_use]
     pub fn price_list_at(
@@ -157,9 +168,19 @@ pub async fn load(tx: &mut Tx) -> Result<Office, BooksError> {
         epochs: epochs(tx).await?,
         ..Office::default()
     };
-    let versions = "SELECT r.kind, r.site, r.code, r.entry, r.from_us, e.doc \
-                    FROM register r JOIN entry e ON e.id = r.entry ORDER BY r.entry";
-    for row in tx.fetch(versions, &[]).await? {
+    let sql = format!("{VERSIONS} ORDER BY r.entry");
+    for row in tx.fetch(&sql, &[]).await? {
+        office.put(&row)?;
+    }
+    Ok(office)
+}
+
+const VERSIONS: &str = "SELECT r.kind, r.site, r.code, r.entry, r.from_us, e.doc \
+                        FROM register r JOIN entry e ON e.id = r.entry";
+
+impl Office {
+    /// Takes in a version that is newer than all of the same thing.
+    fn put(&mut self, row: &Record) -> Result<(), BooksError> {
         let (kind, site, code) = (row.text(0), row.int(1), row.text(2).to_owned());
         let (entry, from_us) = (row.int(3), row.int(4));
         let bad = |e| corrupt("entry", "doc", entry, e);
@@ -169,38 +190,39 @@ pub async fn load(tx: &mut Tx) -> Result<Office, BooksError> {
         match kind {
             "site" => {
                 let content = Site::from_doc(asked).map_err(bad)?;
-                let units = office.shown_units.entry(site).or_default();
+                let units = self.shown_units.entry(site).or_default();
                 units.push((from_us, content.shown_unit));
-                office.sites.insert(site, content);
+                self.sites.insert(site, content);
             }
             "party" => {
-                office
-                    .parties
+                self.parties
                     .insert(code, Party::from_doc(asked).map_err(bad)?);
             }
             "species" => {
-                office
-                    .species
+                self.species
                     .insert(code, Species::from_doc(asked).map_err(bad)?);
             }
             "scale" => {
-                office
-                    .scales
+                self.scales
                     .insert((site, code), Scale::from_doc(asked).map_err(bad)?);
             }
             "tote" => {
-                office
-                    .totes
-                    .insert((site, code), Tote::from_doc(asked).map_err(bad)?);
+                let content = Tote::from_doc(asked).map_err(bad)?;
+                let versions = self.tares.entry((site, code.clone())).or_default();
+                versions.push(Version {
+                    entry,
+                    from_us,
+                    content: content.clone(),
+                });
+                self.totes.insert((site, code), content);
             }
             "device" => {
-                office
-                    .devices
+                self.devices
                     .insert((site, code), Device::from_doc(asked).map_err(bad)?);
             }
             "settings" => {
                 let content = Settings::from_doc(asked).map_err(bad)?;
-                office.settings.entry(site).or_default().push(Version {
+                self.settings.entry(site).or_default().push(Version {
                     entry,
                     from_us,
                     content,
@@ -208,7 +230,7 @@ pub async fn load(tx: &mut Tx) -> Result<Office, BooksError> {
             }
             "price_list" => {
                 let content = PriceList::from_doc(asked).map_err(bad)?;
-                let versions = office.price_lists.entry((site, code)).or_default();
+                let versions = self.price_lists.entry((site, code)).or_default();
                 versions.push(Version {
                     entry,
                     from_us,
@@ -217,7 +239,7 @@ pub async fn load(tx: &mut Tx) -> Result<Office, BooksError> {
             }
             "agreed_price" => {
                 let content = AgreedPrice::from_doc(asked).map_err(bad)?;
-                let versions = office.agreed_prices.entry((site, code)).or_default();
+                let versions = self.agreed_prices.entry((site, code)).or_default();
                 versions.push(Version {
                     entry,
                     from_us,
@@ -227,15 +249,15 @@ pub async fn load(tx: &mut Tx) -> Result<Office, BooksError> {
             "key" => {
                 let key = Key::from_doc(asked).map_err(bad)?;
                 // Its first entry names it, also once it is revoked.
-                let on_file = office.keys.entry(code).or_insert((entry, key.clone()));
+                let on_file = self.keys.entry(code).or_insert((entry, key.clone()));
                 on_file.1 = key;
             }
             other => {
                 return Err(corrupt("register", "kind", entry, doc::BadDoc::here(other)));
             }
         }
+        Ok(())
     }
-    Ok(office)
 }
 
 #[cfg(test)]

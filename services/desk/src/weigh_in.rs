@@ -1,6 +1,6 @@
 //! Weighing in, and what is done to a ticket as a whole.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use books::register::Office;
 use books::settlement::PAID;
@@ -18,7 +18,7 @@ use rules::ticket::price::{
     GivenBack, OnFile, Prior, PriorLot, Refusal, RefusalKind, carry_over, price_instant,
 };
 use rules::ticket::{self, Tare, Ticket, VoidAsked, WeighIn, Weighed};
-use rules::weight::Weight;
+use rules::weight::{Reading, Weight};
 
 use crate::landings::check_tally;
 use crate::stock::OLDEST_US;
@@ -54,7 +54,6 @@ impl Desk {
         // Known to be there, and sites are never taken off file.
         let site = office.sites.get(&asked.site).ok_or(DeskError::Internal)?;
         check_names(&asked, &office)?;
-        post_tares(&mut asked, &office);
         if let Some(today) = site.clock.date_at(now_us) {
             landing::check(&asked.landing, &asked.lots, today).map_err(|bad| {
                 DeskError::Malformed {
@@ -104,6 +103,8 @@ impl Desk {
         let priced_us = rewrite
             .as_ref()
             .map_or(instant_us, |before| before.prior.priced_us);
+        let used = rewrite.as_ref().map(|before| &before.tares);
+        post_tares(&mut asked, &office, priced_us, used);
         let (_, settings) = office.settings_at(asked.site, priced_us);
         let species = asked
             .lots
@@ -133,8 +134,9 @@ impl Desk {
             agreed: office.agreed_with(asked.site, &asked.harvester),
             totes: office
                 .totes
-                .values()
-                .filter(|tote| tote.site == asked.site)
+                .keys()
+                .filter(|(site, _)| *site == asked.site)
+                .filter_map(|(site, code)| office.tote_at(*site, code, priced_us))
                 .collect(),
             usual: &usual,
             prior: rewrite.as_ref().map(|before| &before.prior),
@@ -229,6 +231,7 @@ impl Desk {
         let given = given_back(&mut tx, id, &old).await?;
         let released: i64 = given.iter().map(|given| given.pay.minor()).sum();
         let mut prior = Prior::of(id, &old_asked, &old);
+        let mut tares: TaresUsed = tares_used(&old_asked).collect();
         // Lots that an earlier rewrite dropped keep their codes.
         let mut earlier = old_asked.rewrites;
         while let Some(rewrite) = earlier {
@@ -243,6 +246,7 @@ impl Desk {
                 .filter(|lot| prior.lots.iter().all(|known| known.place != lot.place))
                 .map(|lot| PriorLot { n: 0, ..lot });
             prior.lots.extend(missing.collect::<Vec<_>>());
+            tares.extend(tares_used(&asked));
             earlier = asked.rewrites;
         }
         let mut known = Known {
@@ -282,6 +286,7 @@ impl Desk {
             prior,
             known,
             given,
+            tares,
             conditions,
         })
     }
@@ -340,6 +345,8 @@ struct Before {
     prior: Prior,
     known: Known,
     given: Vec<GivenBack>,
+    /// Of two of one tote, the one that was used first.
+    tares: TaresUsed,
     /// What must not change meanwhile.
     conditions: Vec<Condition>,
 }
@@ -430,9 +437,25 @@ fn check_names(asked: &WeighIn, office: &Office) -> Result<(), DeskError> {
     Ok(())
 }
 
-/// Writes the posted tare of each named tote beside its name; a name that is not
-/// on file stays without, and the rules refuse it.
-fn post_tares(asked: &mut WeighIn, office: &Office) {
+/// Tares that a ticket used, by the code of their tote.
+type TaresUsed = BTreeMap<String, Reading>;
+
+/// The tares that a ticket used.
+fn tares_used(asked: &WeighIn) -> impl Iterator<Item = (String, Reading)> {
+    let weighings = asked.lots.iter().flat_map(|lot| &lot.weighings);
+    weighings.filter_map(|weighing| match &weighing.weighed {
+        Weighed::Tote {
+            tare: Tare::Tote { code, posted },
+            ..
+        } => Some((code.clone(), posted.clone()?)),
+        _ => None,
+    })
+}
+
+/// Writes the posted tare of each named tote beside its name: the one that the
+/// rewritten ticket used, which it keeps (3.2), else the one on file at the ticket's
+/// first reading. A name that is not on file stays without, and the rules refuse it.
+fn post_tares(asked: &mut WeighIn, office: &Office, priced_us: i64, used: Option<&TaresUsed>) {
     let site = asked.site;
     for weighing in asked.lots.iter_mut().flat_map(|lot| &mut lot.weighings) {
         if let Weighed::Tote {
@@ -440,10 +463,9 @@ fn post_tares(asked: &mut WeighIn, office: &Office) {
             ..
         } = &mut weighing.weighed
         {
-            *posted = office
-                .totes
-                .get(&(site, code.clone()))
-                .map(|tote| tote.tare.clone());
+            let used = used.and_then(|used| used.get(code).cloned());
+            let on_file = || office.tote_at(site, code, priced_us);
+            *posted = used.or_else(|| on_file().map(|tote| tote.tare.clone()));
         }
     }
 }

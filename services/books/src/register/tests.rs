@@ -22,6 +22,7 @@ conformance! {
     the_epoch_of_a_site_rises_with_its_file, check_epochs;
     what_is_on_file_and_does_not_read_names_its_entry, check_corrupt;
     what_was_agreed_with_a_diver_is_kept_in_order, check_agreed;
+    a_tote_is_found_as_it_was_at_an_instant, check_totes;
 }
 
 /// Records a version of something, and raises the site's epoch.
@@ -48,6 +49,25 @@ async fn record(
 
 async fn office(db: &Db) -> Office {
     load(&mut db.read().await.unwrap()).await.unwrap()
+}
+
+async fn check_totes(db: Db) {
+    record(&db, "tote", 1, "blue-2", 50, &tote(1, "3.60")).await;
+    record(&db, "tote", 1, "blue-2", 70, &tote(1, "3.65")).await;
+    let office = office(&db).await;
+    // Before it was on file it is as it first was.
+    for (at_us, tare) in [
+        (0, "3.60"),
+        (50, "3.60"),
+        (69, "3.60"),
+        (70, "3.65"),
+        (99, "3.65"),
+    ] {
+        let found = office.tote_at(1, "blue-2", at_us);
+        assert_eq!(found, Some(&tote(1, tare)), "{at_us}");
+    }
+    assert_eq!(office.tote_at(2, "blue-2", 99), None);
+    assert_eq!(office.tote_at(1, "blue-3", 99), None);
 }
 
 fn usd() -> Currency {
