@@ -69,6 +69,43 @@ async fn kilograms_keyed_as_pounds_are_asked_about_and_the_answer_is_kept() {
 }
 
 #[tokio::test]
+async fn a_ticket_that_was_voided_or_written_again_no_longer_says_what_is_usual() {
+    let server = harbor().await;
+    let asks = async || {
+        let ticket = weigh_in(&server, one_tote("22.15", "4.00", 50)).await;
+        void(&server, &ticket).await;
+        told(&ticket).contains(&"other_unit")
+    };
+    let mut last = None;
+    for _ in 0..5 {
+        last = Some(weigh_in(&server, one_tote("44.00", "4.00", 50)).await);
+    }
+    assert!(asks().await, "five lots of 0.80 lb a fish");
+    // Written again the fifth weighs 0.36 lb a fish: of five the median is still 0.80.
+    let again = v1::RecordWeighInRequest {
+        rewrites: Some(v1::Rewrite {
+            ticket: last.unwrap().id,
+            reason: "misread".to_owned(),
+        }),
+        ..one_tote("22.15", "4.00", 50)
+    };
+    let again = weigh_in(&server, again).await;
+    assert!(asks().await);
+    void(&server, &again).await;
+    assert!(!asks().await, "four lots tell nothing yet");
+}
+
+async fn void(server: &Server, ticket: &v1::Ticket) {
+    let request = v1::VoidTicketRequest {
+        request_id: fresh(),
+        ticket: ticket.id.clone(),
+        reason: "wrong diver".to_owned(),
+    };
+    let mut client = IntakeServiceClient::new(server.channel().await);
+    client.void_ticket(request).await.unwrap();
+}
+
+#[tokio::test]
 async fn a_count_that_no_fish_explains_is_asked_about() {
     let server = harbor().await;
     let ticket = weigh_in(&server, one_tote("44.00", "4.00", 5)).await;

@@ -1,10 +1,11 @@
 //! What a fish usually weighs at a site: the last lots of each species and
 //! presentation.
 //!
-//! A copy, never the book: it only asks questions. It is filled from the book
-//! when it is first needed and added to after each weigh-in taken here, so what
-//! another instance took in meanwhile, or a ticket voided since, may be missing
-//! from it until the program starts again.
+//! A copy, never the book: it only asks questions. It is filled from the book when it
+//! is first needed, added to after each weigh-in taken here, and forgotten when a
+//! ticket is voided or written again here. What another instance did meanwhile is not
+//! in it until then: to know would cost each weigh-in a reading, and of thirty lots a
+//! few hardly move the median.
 
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
@@ -56,9 +57,11 @@ impl Desk {
         Ok(all)
     }
 
-    /// Adds a ticket that was booked, once. A rewrite weighs the same fish again.
+    /// Adds a ticket that was booked, once. A rewrite weighs the same fish again, in
+    /// place of what the copy has.
     pub(crate) fn note_usual(&self, booked: &Booked<WeighIn, Ticket>) {
         if booked.asked.rewrites.is_some() {
+            self.forget_usual(booked.asked.site);
             return;
         }
         let mut recent = self.recent();
@@ -74,6 +77,11 @@ impl Desk {
                 }
             }
         }
+    }
+
+    /// Has the copy of a site filled from the book again: a ticket ended.
+    pub(crate) fn forget_usual(&self, site: i64) {
+        self.recent().retain(|(of, _, _), _| *of != site);
     }
 
     fn recent(&self) -> MutexGuard<'_, Last> {

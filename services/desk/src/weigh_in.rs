@@ -302,7 +302,7 @@ impl Desk {
         asked: VoidAsked,
     ) -> Result<Booked<VoidAsked, ()>, DeskError> {
         self.at_entry(caller, asked.ticket)?;
-        self.deed(caller, "void", request_id, asked, |asked| async move {
+        let voided = self.deed(caller, "void", request_id, asked, |asked| async move {
             let mut tx = self.read().await?;
             let (weigh_in, ticket) = standing(&mut tx, "ticket", asked.ticket).await?;
             let number = ticket.number.unwrap_or(asked.ticket);
@@ -335,8 +335,10 @@ impl Desk {
                 outcome: (),
                 rows,
             })
-        })
-        .await
+        });
+        let booked = voided.await?;
+        self.forget_usual(booked.entry.site());
+        Ok(booked)
     }
 }
 
