@@ -162,6 +162,15 @@ impl Desk {
         Ok(())
     }
 
+    /// Takes in what a deed of this desk put on file, without reading all of it again.
+    async fn add_to_office(&self, entry: i64, bumps: &[i64]) -> Result<(), DeskError> {
+        let known = self.office();
+        let mut tx = self.read().await?;
+        let fresh = register::load_one_more(&mut tx, &known, entry, bumps).await?;
+        *self.office.write().unwrap_or_else(PoisonError::into_inner) = Arc::new(fresh);
+        Ok(())
+    }
+
     /// Decides and records one deed.
     ///
     /// `plan` gathers and decides; it is called again when what it relied on
@@ -197,7 +206,7 @@ impl Desk {
             let recorded_us = self.now_us().await?;
             let today = self.day_at(planned.site, recorded_us);
             let pay_day = (today > planned.day).then_some(today);
-            let bumped = !planned.bumps.is_empty();
+            let bumps = planned.bumps.clone();
             let deed = Deed {
                 site: planned.site,
                 day: planned.day,
@@ -216,8 +225,8 @@ impl Desk {
             };
             match self.scribe.record(deed).await {
                 Answer::Recorded(stamp) => {
-                    if bumped {
-                        self.reload_office().await?;
+                    if !bumps.is_empty() {
+                        self.add_to_office(stamp.entry, &bumps).await?;
                     }
                     return Ok(Booked {
                         entry: EntryId::new(stamp.entry).ok_or(DeskError::Internal)?,

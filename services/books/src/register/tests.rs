@@ -22,6 +22,7 @@ conformance! {
     the_epoch_of_a_site_rises_with_its_file, check_epochs;
     what_is_on_file_and_does_not_read_names_its_entry, check_corrupt;
     what_was_agreed_with_a_diver_is_kept_in_order, check_agreed;
+    one_more_thing_on_file_is_taken_in_as_if_all_was_read_again, check_one_more;
     a_tote_is_found_as_it_was_at_an_instant, check_totes;
 }
 
@@ -49,6 +50,30 @@ async fn record(
 
 async fn office(db: &Db) -> Office {
     load(&mut db.read().await.unwrap()).await.unwrap()
+}
+
+async fn check_one_more(db: Db) {
+    let mut known = office(&db).await;
+    let mut take_in = async |entry: i64| {
+        let mut tx = db.read().await.unwrap();
+        known = load_one_more(&mut tx, &known, entry, &[1]).await.unwrap();
+        drop(tx);
+        let all = office(&db).await;
+        assert_eq!(format!("{known:?}"), format!("{all:?}"));
+        known.clone()
+    };
+    take_in(record(&db, "site", 1, "", 0, &site(1, "North pier")).await).await;
+    take_in(record(&db, "party", 1, "ana", 0, &party("Ana")).await).await;
+    take_in(record(&db, "tote", 1, "blue-2", 5, &tote(1, "3.60")).await).await;
+    let newer = record(&db, "tote", 1, "blue-2", 7, &tote(1, "3.65")).await;
+    take_in(newer).await;
+    // Again nothing is new.
+    take_in(newer).await;
+    // Somebody else was faster: all is read.
+    record(&db, "settings", 1, "", 9, &settings(1, 4)).await;
+    let last = record(&db, "settings", 1, "", 8, &settings(1, 5)).await;
+    let known = take_in(last).await;
+    assert_eq!(known.settings[&1].len(), 2);
 }
 
 async fn check_totes(db: Db) {
