@@ -408,6 +408,7 @@ async fn land(db: &Db, deeds: &[Deed]) -> Result<Vec<Answer>, Trouble> {
                 PAUSE
             }
             EngineError::Clash(_)
+            | EngineError::Damaged(_)
             | EngineError::Refused(_)
             | EngineError::Corrupt { .. }
             | EngineError::Schema(_) => return Err(Trouble::Guilty(error)),

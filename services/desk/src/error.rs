@@ -1,6 +1,6 @@
 //! Why a deed was not done, in the words its caller sees.
 
-use books::{BooksError, Condition};
+use books::{BooksError, Condition, EngineError};
 
 /// Why a deed was not done. Nothing was written.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -142,7 +142,9 @@ pub(crate) fn paid_for() -> DeskError {
 
 pub(crate) fn from_books(error: &BooksError) -> DeskError {
     match error {
+        // Trying again mends no damage.
+        BooksError::Engine(EngineError::Damaged(_) | EngineError::Corrupt { .. })
+        | BooksError::Corrupt { .. } => DeskError::Internal,
         BooksError::Engine(_) => DeskError::Unavailable,
-        BooksError::Corrupt { .. } => DeskError::Internal,
     }
 }

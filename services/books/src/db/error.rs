@@ -18,6 +18,9 @@ pub enum EngineError {
     /// The answer to COMMIT was lost: it may or may not have happened.
     #[error("outcome of commit unknown: {0}")]
     CommitUnknown(sqlx::Error),
+    /// What is stored is damaged: trying again does not help.
+    #[error("damaged: {0}")]
+    Damaged(sqlx::Error),
     /// The statement or its values are at fault.
     #[error("refused: {0}")]
     Refused(sqlx::Error),
@@ -102,8 +105,10 @@ fn sqlite_kind(code: &str) -> fn(sqlx::Error) -> EngineError {
         (5 | 6, _) => EngineError::Busy,
         // CONSTRAINT_PRIMARYKEY, CONSTRAINT_UNIQUE
         (_, 1555 | 2067) => EngineError::Clash,
-        // READONLY, IOERR, CORRUPT, FULL, CANTOPEN, PROTOCOL, NOTADB
-        (8 | 10 | 11 | 13 | 14 | 15 | 26, _) => EngineError::Gone,
+        // CORRUPT, NOTADB
+        (11 | 26, _) => EngineError::Damaged,
+        // READONLY, IOERR, FULL, CANTOPEN, PROTOCOL
+        (8 | 10 | 13 | 14 | 15, _) => EngineError::Gone,
         _ => EngineError::Refused,
     }
 }
@@ -115,6 +120,8 @@ fn postgres_kind(code: &str) -> fn(sqlx::Error) -> EngineError {
         "40001" | "40P01" | "55P03" => EngineError::Busy,
         // unique_violation
         "23505" => EngineError::Clash,
+        // data_corrupted, index_corrupted
+        "XX001" | "XX002" => EngineError::Damaged,
         // a message we made wrongly is our fault, not the connection's
         "08P01" => EngineError::Refused,
         // statement_completion_unknown, read_only_sql_transaction, disk and memory and
@@ -162,6 +169,15 @@ mod tests {
         // IOERR_FSYNC, FULL, READONLY, CANTOPEN
         for gone in ["1034", "13", "8", "14"] {
             assert!(sqlite(gone).is_gone(), "{gone}");
+        }
+        for damaged in [
+            postgres("XX001"),
+            postgres("XX002"),
+            sqlite("11"),
+            sqlite("26"),
+        ] {
+            assert!(matches!(damaged, EngineError::Damaged(_)), "{damaged}");
+            assert!(!damaged.is_gone() && !damaged.is_retry());
         }
         // wrong bind count, not null, check, wrong type, statement cancelled, no table
         for refused in ["08P01", "23502", "23514", "42804", "57014", "42P01"] {
