@@ -63,7 +63,7 @@ impl Server {
         let book = format!("sqlite:{}", folder.path().join("book.db").display());
         let log = std::fs::File::create(log).unwrap();
         let how = ["--simulated-from", BEGINNING];
-        let mut server = Server::logging(&book, &how, "trace", log.into());
+        let mut server = Server::by(Command::new(PROGRAM), &book, &how, "trace", log.into());
         server._folder = Some(folder);
         server
     }
@@ -74,12 +74,20 @@ impl Server {
     }
 
     fn run(book: &str, more: &[&str]) -> Server {
-        Server::logging(book, more, "warn", Stdio::inherit())
+        let program = Command::new(PROGRAM);
+        Server::by(program, book, more, "warn", Stdio::inherit())
     }
 
-    fn logging(book: &str, more: &[&str], level: &str, log: Stdio) -> Server {
+    /// On a book that exists, by a program that does not die of a file's limit.
+    pub(crate) fn within_limits(book: &str) -> Server {
+        let mut shell = Command::new("sh");
+        shell.args(["-c", "trap '' XFSZ; exec \"$0\" \"$@\"", PROGRAM]);
+        Server::by(shell, book, &[], "warn", Stdio::inherit())
+    }
+
+    fn by(mut program: Command, book: &str, more: &[&str], level: &str, log: Stdio) -> Server {
         let key = key_of(book);
-        let mut child = Command::new(PROGRAM)
+        let mut child = program
             .args(["serve", "--listen", "127.0.0.1:0", "--book", book])
             .arg("--office-key")
             .arg(&key)
@@ -115,6 +123,11 @@ impl Server {
         let mut again = Server::on(&self.book);
         again._folder = self._folder.take();
         again
+    }
+
+    /// The process.
+    pub(crate) fn pid(&self) -> u32 {
+        self.child.id()
     }
 
     /// A channel of its own, with the office's key.
@@ -181,7 +194,7 @@ pub(crate) type Keyed = InterceptedService<Channel, Pass>;
 
 /// Where the office's key of a test's book lies: beside a file, else among the
 /// temporary files, under the name of the database.
-fn key_of(book: &str) -> PathBuf {
+pub(crate) fn key_of(book: &str) -> PathBuf {
     match book.strip_prefix("sqlite:") {
         Some(file) => format!("{file}.office-key").into(),
         None => {
@@ -189,6 +202,16 @@ fn key_of(book: &str) -> PathBuf {
             std::env::temp_dir().join(format!("{name}.office-key"))
         }
     }
+}
+
+/// The program, run to its end.
+pub(crate) fn run(arguments: &[&str]) -> Output {
+    let mut program = Command::new(PROGRAM);
+    program
+        .args(arguments)
+        .env("RUST_LOG", "warn")
+        .output()
+        .unwrap()
 }
 
 /// A request id nobody used.
