@@ -1,7 +1,7 @@
 //! Starts the program on a book of its own and speaks to it.
 
 use std::io::{BufRead, BufReader};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::{Child, Command, Output, Stdio};
 
 use std::time::{Duration, Instant};
@@ -87,14 +87,10 @@ impl Server {
 
     fn by(mut program: Command, book: &str, more: &[&str], level: &str, log: Stdio) -> Server {
         let key = key_of(book);
-        let mut child = program
-            .args(["serve", "--listen", "127.0.0.1:0", "--book", book])
-            .arg("--office-key")
-            .arg(&key)
+        let mut child = asked_to_serve(&mut program, book, &key)
             .args(more)
             .env("RUST_LOG", level)
             .stderr(log)
-            .stdout(Stdio::piped())
             .spawn()
             .unwrap();
         let mut lines = BufReader::new(child.stdout.take().unwrap()).lines();
@@ -118,8 +114,18 @@ impl Server {
 
     /// Kills the program without a word and starts it again on the same book.
     pub(crate) fn kill_and_start_again(mut self) -> Server {
+        self.kill();
+        self.start_again()
+    }
+
+    /// Kills the program without a word.
+    pub(crate) fn kill(&mut self) {
         self.child.kill().unwrap();
         self.child.wait().unwrap();
+    }
+
+    /// The next program on the same book.
+    pub(crate) fn start_again(mut self) -> Server {
         let mut again = Server::on(&self.book);
         again._folder = self._folder.take();
         again
@@ -128,6 +134,17 @@ impl Server {
     /// The process.
     pub(crate) fn pid(&self) -> u32 {
         self.child.id()
+    }
+
+    /// Kills it, lets the next one live for `time` whether or not it answers by then,
+    /// and starts another.
+    pub(crate) fn killed_in_its_start(mut self, time: Duration) -> Server {
+        self.kill();
+        let mut short = command(&self.book, &self.key).spawn().unwrap();
+        std::thread::sleep(time);
+        short.kill().unwrap();
+        short.wait().unwrap();
+        self.start_again()
     }
 
     /// A channel of its own, with the office's key.
@@ -191,6 +208,22 @@ impl Drop for Server {
 
 /// A channel that shows a key.
 pub(crate) type Keyed = InterceptedService<Channel, Pass>;
+
+/// The program, about to answer on a free port of this machine.
+fn command(book: &str, key: &Path) -> Command {
+    let mut command = Command::new(PROGRAM);
+    asked_to_serve(&mut command, book, key);
+    command
+}
+
+fn asked_to_serve<'a>(command: &'a mut Command, book: &str, key: &Path) -> &'a mut Command {
+    command
+        .args(["serve", "--listen", "127.0.0.1:0", "--book", book])
+        .arg("--office-key")
+        .arg(key)
+        .env("RUST_LOG", "warn")
+        .stdout(Stdio::piped())
+}
 
 /// Where the office's key of a test's book lies: beside a file, else among the
 /// temporary files, under the name of the database.

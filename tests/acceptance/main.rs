@@ -3,22 +3,27 @@
 //! the night as a process of its own, and pass unchanged if the inside is
 //! rewritten.
 //!
-//! Names of tests that need more than SQLite contain `postgres` or `outside`;
-//! they are ignored here and run, and counted, by `tests/all`.
+//! Names of tests that need more than SQLite, or minutes, contain `postgres`, `outside`
+//! or `endurance`; they are ignored here and run, and counted, by `tests/all`.
 
 #![expect(clippy::unwrap_used, reason = "a test may panic")]
 
 mod access;
 mod bad_input;
 mod catch_up;
+mod chance;
 mod deeds;
 mod disk;
+mod dock;
 mod documents;
+mod double_entry;
 mod harness;
 mod house;
 mod keeping;
 mod keys;
+mod kills;
 mod landing;
+mod ledger;
 mod night;
 mod ordinary;
 mod outside;
@@ -28,6 +33,8 @@ mod price_lists;
 mod reading;
 mod receiving;
 mod settle;
+mod simulated_day;
+mod stopping;
 mod transport;
 mod two_instances;
 mod typed;
