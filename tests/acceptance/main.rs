@@ -9,6 +9,7 @@
 #![expect(clippy::unwrap_used, reason = "a test may panic")]
 
 mod access;
+mod away;
 mod bad_input;
 mod catch_up;
 mod chance;

@@ -145,7 +145,7 @@ pub async fn serve(
     tokio::pin!(server);
     tokio::select! {
         ended = &mut server => return Ok(ended?),
-        never = each_second(&desk, &gate) => match never {},
+        never = each_second(&desk, &gate, &health, &names) => match never {},
         () = shutdown => {}
     }
     say(&health, &names, ServingStatus::NotServing).await;
@@ -171,15 +171,32 @@ pub async fn serve(
     Ok(ended?)
 }
 
-/// Keeps up with other instances of the book, and writes what was refused.
-async fn each_second(desk: &Desk, gate: &Gate) -> Infallible {
+/// Keeps up with other instances of the book, writes what was refused, and says by
+/// health whether the book can be reached.
+async fn each_second(
+    desk: &Desk,
+    gate: &Gate,
+    health: &HealthReporter,
+    names: &[&'static str],
+) -> Infallible {
+    let mut reached = true;
     let mut seconds = tokio::time::interval(Duration::from_secs(1));
     seconds.set_missed_tick_behavior(MissedTickBehavior::Delay);
     loop {
         seconds.tick().await;
         gate.tidy();
-        if let Err(error) = desk.keep_up().await {
+        let kept_up = desk.keep_up().await;
+        if let Err(error) = &kept_up {
             tracing::warn!(%error, "what other instances put on file is not read");
+        }
+        if kept_up.is_ok() != reached {
+            reached = kept_up.is_ok();
+            let status = if reached {
+                ServingStatus::Serving
+            } else {
+                ServingStatus::NotServing
+            };
+            say(health, names, status).await;
         }
         if let Err(error) = desk.write_refusals().await {
             tracing::warn!(%error, "refusals of a second are not written");
