@@ -93,7 +93,7 @@ const DEEDS: [(i64, fn(&mut Dock) -> Made); 26] = [
     (1, Dock::drawer_count),
     (3, Dock::dispute),
     (3, Dock::answer_dispute),
-    (2, Dock::acknowledge),
+    (5, Dock::acknowledge),
     (2, Dock::rewrite),
 ];
 
