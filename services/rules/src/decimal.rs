@@ -110,6 +110,10 @@ pub fn half_up(numerator: i128, denominator: i128) -> Option<i64> {
 
 #[cfg(test)]
 mod tests {
+    #![expect(clippy::unwrap_used, reason = "a test may panic")]
+
+    use proptest::prelude::*;
+
     use super::*;
 
     #[test]
@@ -171,5 +175,27 @@ mod tests {
         assert_eq!(text(5, 0), "5");
         assert_eq!(text(5, 2), "0.05");
         assert_eq!(text(-5, 2), "-0.05");
+    }
+
+    proptest! {
+        /// Whatever is typed is a number or a refusal, and the number written down with
+        /// all its places is the same number.
+        #[test]
+        fn what_is_read_reads_back(
+            typed in prop_oneof!["[-0-9.]{0,24}", "-?[0-9]{1,13}(\\.[0-9]{0,10})?", any::<String>()],
+            places in 0_u32..=8,
+        ) {
+            for value in [scaled(&typed, places), scaled_signed(&typed, places)].into_iter().flatten() {
+                let again = text(value, usize::try_from(places).unwrap());
+                prop_assert_eq!(scaled_signed(&again, places), Ok(value), "{} as {}", typed, again);
+            }
+        }
+
+        #[test]
+        fn whatever_is_written_reads_back(value in -999_999_999_999_i64..=999_999_999_999, places in 0_u32..=8) {
+            let written = text(value, usize::try_from(places).unwrap());
+            prop_assert_eq!(scaled_signed(&written, places), Ok(value), "{}", written);
+            prop_assert_eq!(scaled(&written, places).is_ok(), value >= 0, "{}", written);
+        }
     }
 }

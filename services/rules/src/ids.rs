@@ -155,6 +155,8 @@ pub fn is_code(text: &str) -> bool {
 
 #[cfg(test)]
 mod tests {
+    use proptest::prelude::*;
+
     use super::*;
 
     #[test]
@@ -177,5 +179,25 @@ mod tests {
             assert_eq!(LotCode::parse(wrong), None, "{wrong:?}");
         }
         assert_eq!(LotCode::new(2_031_050_200_010_000_001, 36), None);
+    }
+
+    proptest! {
+        /// What is taken for an id or a code is written as it was read; whatever else is
+        /// typed is none.
+        #[test]
+        fn what_is_read_reads_back(
+            text in prop_oneof!["[0-9]{17,21}[0-9A-Z]?", "20[0-9]{17}[1-9A-Z]?", any::<String>()],
+        ) {
+            if let Some(entry) = EntryId::parse(&text) {
+                prop_assert_eq!(entry.to_string(), text.as_str());
+            }
+            if let Some(lot) = LotCode::parse(&text) {
+                prop_assert_eq!(lot.to_string(), text.as_str());
+                prop_assert_eq!(LotCode::new(lot.number(), lot.place()), Some(lot));
+            }
+            if is_code(&text) {
+                prop_assert!((1..=24).contains(&text.len()));
+            }
+        }
     }
 }

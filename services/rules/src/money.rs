@@ -478,4 +478,24 @@ mod tests {
             prop_assert!((-50_000..50_000).contains(&miss), "{} misses by {}", cents, miss);
         }
     }
+
+    proptest! {
+        /// Whatever stands in a price list is a price or a refusal, and the price written
+        /// down is the same price.
+        #[test]
+        fn a_price_reads_back(
+            text in prop_oneof!["[-0-9.]{0,12}", "-?[0-9]{1,6}(\\.[0-9]{0,4})?", any::<String>()],
+            code in prop_oneof!["[A-Z]{3}", any::<String>()],
+        ) {
+            if let Some(currency) = Currency::new(&code) {
+                prop_assert_eq!(currency.code(), code.as_str());
+            }
+            for per in [WeightUnit::Lb, WeightUnit::Kg] {
+                if let Ok(price) = UnitPrice::signed(&text, usd(), per) {
+                    prop_assert_eq!(UnitPrice::from_e4(price.e4(), usd(), per), Ok(price));
+                    prop_assert_eq!(UnitPrice::new(&text, usd(), per).is_ok(), !text.starts_with('-'));
+                }
+            }
+        }
+    }
 }

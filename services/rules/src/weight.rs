@@ -236,6 +236,8 @@ impl Reading {
 
 #[cfg(test)]
 mod tests {
+    use proptest::prelude::*;
+
     use super::*;
 
     #[test]
@@ -281,5 +283,24 @@ mod tests {
             Weight::from_units(-45_359_237_000).shown(WeightUnit::Lb),
             "-1.00"
         );
+    }
+
+    proptest! {
+        /// Whatever a scale is said to show is a weight or a refusal; a reading keeps its
+        /// text, and weighs the same with all its zeros.
+        #[test]
+        fn a_reading_is_kept_as_typed(
+            text in prop_oneof!["[-0-9.]{0,16}", "[0-9]{1,6}(\\.[0-9]{0,4})?", any::<String>()],
+        ) {
+            for unit in [WeightUnit::Lb, WeightUnit::Kg, WeightUnit::G, WeightUnit::Oz] {
+                let Ok(read) = Reading::new(&text, unit, "dock", ReadingSource::Keyed) else {
+                    continue;
+                };
+                prop_assert_eq!(&read.text, &text);
+                prop_assert!(read.weight >= Weight::ZERO);
+                let point = if text.contains('.') { "" } else { "." };
+                prop_assert_eq!(unit.weigh(&format!("0{text}{point}0")), Ok(read.weight));
+            }
+        }
     }
 }
