@@ -28,7 +28,7 @@ use rules::ticket::caution::cautions;
 use rules::ticket::{Notice, NoticeKind, Ticket, WeighIn};
 use rules::weight::{Reading, Weight};
 
-use crate::{Booked, Caller, Desk, DeskError, Plan};
+use crate::{Booked, Caller, Clock, Desk, DeskError, Plan};
 use payees::{Moves, Payees};
 
 /// A clock may be ahead by this much.
@@ -140,11 +140,15 @@ impl Named {
 
     /// Whether an instant lies before anything of the lot was there.
     fn is_before(&self, happened_us: i64) -> bool {
+        let came_in_us = self.came_in_us();
+        came_in_us.is_some_and(|first_us| happened_us < first_us)
+    }
+
+    /// When the first of the lot came in.
+    fn came_in_us(&self) -> Option<i64> {
         let came = self.lot.events.iter();
         let came = came.filter(|event| matches!(event.event, StockEvent::In(_)));
-        came.map(|event| event.happened_us)
-            .min()
-            .is_some_and(|first_us| happened_us < first_us)
+        came.map(|event| event.happened_us).min()
     }
 
     /// Whether the part may be counted for a day by what was found of it, or without a
@@ -1093,6 +1097,18 @@ impl Desk {
         self.share(named, Weight::from_units(weight.max(0)))
     }
 
+    /// Fish that came in while the machine's clock was ahead goes out now, though the
+    /// clock shows an instant before it came: it happened as the fish came in.
+    fn not_before_a_clock_set_back(&self, named: &[Named], happened_us: i64) -> i64 {
+        let Clock::Machine(read) = &self.clock else {
+            return happened_us;
+        };
+        let now_us = read();
+        let ahead = named.iter().filter_map(Named::came_in_us);
+        let ahead = ahead.filter(|came_in_us| *came_in_us > now_us).max();
+        ahead.map_or(happened_us, |came_in_us| came_in_us.max(happened_us))
+    }
+
     /// The plan of a deed about parts of one site.
     fn on_stock<A, O>(
         &self,
@@ -1102,6 +1118,7 @@ impl Desk {
         outcome: O,
         rows: Vec<Row>,
     ) -> Result<Plan<A, O>, DeskError> {
+        let happened_us = self.not_before_a_clock_set_back(named, happened_us);
         if let Some(early) = named.iter().find(|named| named.is_before(happened_us)) {
             return Err(DeskError::Malformed {
                 field: "happened_at".to_owned(),

@@ -31,6 +31,8 @@ use uuid::Uuid;
 
 use super::*;
 
+mod clock;
+
 /// 2031-05-02 14:00 UTC, morning at the dock.
 const NOW_US: i64 = 1_935_496_800_000_000;
 const DAY: Date = Date {
@@ -85,10 +87,14 @@ struct Dock {
 
 impl Dock {
     async fn open() -> Dock {
+        Dock::by(Clock::Machine(Arc::new(|| NOW_US))).await
+    }
+
+    /// With a clock of one's own.
+    async fn by(clock: Clock) -> Dock {
         let book = Book::sqlite();
         let db = book.open().await;
         let scribe = Scribe::start(db.clone(), 4096);
-        let clock = Clock::Machine(Arc::new(|| NOW_US));
         let desk = Desk::open(db.clone(), scribe.clone(), clock).await.unwrap();
         let key = office_key(&desk).await;
         let listener = TcpListener::bind("127.0.0.1:0").await.unwrap();
@@ -113,7 +119,11 @@ impl Dock {
 
     /// With a site, a diver, a species, its prices and a device on file.
     async fn ready() -> Dock {
-        let dock = Dock::open().await;
+        Dock::open().await.with_an_office().await
+    }
+
+    async fn with_an_office(self) -> Dock {
+        let dock = self;
         let outcomes = dock
             .catch_up(office().into_iter().map(deed).collect())
             .await;
