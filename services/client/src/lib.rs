@@ -9,6 +9,8 @@
 
 pub mod advance;
 mod amount;
+#[cfg(test)]
+mod any_text;
 pub mod audit;
 pub mod cash;
 pub mod clock;

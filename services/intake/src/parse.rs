@@ -4,6 +4,8 @@
 //! rule it breaks, before anything is looked up. Past the door nothing is a bare
 //! number or text. What depends on the book is decided at the desk.
 
+#[cfg(test)]
+mod any_deed;
 pub(crate) mod codes;
 pub(crate) mod keys;
 pub(crate) mod office;
