@@ -67,8 +67,11 @@ struct Ticket {
 /// A deed with its name in the contract.
 type Made = Option<(&'static str, Value)>;
 
+/// Makes a deed of what is known; none where nothing is.
+type Make = fn(&mut Dock) -> Made;
+
 /// What may be done, and how often of a hundred or so.
-const DEEDS: [(i64, fn(&mut Dock) -> Made); 26] = [
+const DEEDS: [(i64, Make); 26] = [
     (26, Dock::weigh_in),
     (3, Dock::void),
     (6, Dock::hold),
