@@ -1,7 +1,9 @@
 //! What a caller sees when the disk is in trouble, and what the book holds afterwards.
 
 use std::fs;
+use std::os::unix::fs::PermissionsExt as _;
 use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
 
 use books::{Db, Val};
 use proto::v1;
@@ -10,7 +12,7 @@ use rustix::process::{Pid, Resource, Rlimit, prlimit};
 use tonic::{Code, Status};
 use tonic_types::StatusExt as _;
 
-use crate::harness::{Server, harbor, key_of, one_tote, said};
+use crate::harness::{PROGRAM, Server, harbor, key_of, one_tote, said};
 use crate::keeping::{backed_up, doctor, page_size, troubles, url, weigh_in};
 
 /// A book of the demo's harbor with an empty log of writes.
@@ -245,4 +247,57 @@ async fn a_damaged_page_is_told_to_whom_it_hits_and_to_nobody_else() {
         engine["what_to_do"].as_str().unwrap().contains("restore"),
         "{engine}"
     );
+}
+
+/// The program as somebody who may only read. Permissions do not bind root, and a place
+/// that only root reaches is no place for the program.
+fn as_a_reader(arguments: &[&str]) -> Output {
+    let place = tempfile::tempdir().unwrap();
+    let program = place.path().join("weighhouse");
+    fs::copy(PROGRAM, &program).unwrap();
+    fs::set_permissions(place.path(), fs::Permissions::from_mode(0o755)).unwrap();
+    fs::set_permissions(&program, fs::Permissions::from_mode(0o755)).unwrap();
+    let mut command = if rustix::process::geteuid().is_root() {
+        let mut command = Command::new("setpriv");
+        command.args(["--reuid=65534", "--regid=65534", "--clear-groups"]);
+        command.arg(&program);
+        command
+    } else {
+        Command::new(&program)
+    };
+    command
+        .args(arguments)
+        .env("RUST_LOG", "warn")
+        .output()
+        .unwrap()
+}
+
+/// On a disk, a folder or a file that can only be read neither the service nor the
+/// night starts; both say that it is the book that cannot be opened, and it is as it was.
+#[tokio::test]
+async fn on_a_disk_that_only_reads_nothing_starts_and_the_book_stays_as_it_is() {
+    let (folder, file) = book().await;
+    let chmod = |file: &Path, mode| {
+        fs::set_permissions(file, fs::Permissions::from_mode(mode)).unwrap();
+    };
+    let before = fs::read(&file).unwrap();
+    let book = url(&file);
+    for (of_file, of_folder) in [(0o444, 0o555), (0o666, 0o555), (0o444, 0o777)] {
+        chmod(&file, of_file);
+        chmod(folder.path(), of_folder);
+        for command in [
+            &["serve", "--listen", "127.0.0.1:0"][..],
+            &["nightly", "--site", "1", "--day", "2031-04-28"],
+        ] {
+            let refused = as_a_reader(&[command, &["--book", &book]].concat());
+            let text = said(&refused);
+            assert_eq!(refused.status.code(), Some(2), "{text}");
+            assert!(text.contains("the book cannot be opened"), "{text}");
+            assert_eq!(fs::read(&file).unwrap(), before);
+        }
+        chmod(folder.path(), 0o777);
+        for more in ["-wal", "-shm"] {
+            let _absent = fs::remove_file(beside(&file, more));
+        }
+    }
 }
