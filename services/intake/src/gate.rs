@@ -34,6 +34,8 @@ use crate::transport::Peer;
 const OPEN: [&str; 2] = ["/grpc.health.v1.", "/grpc.reflection."];
 /// When to come back when the house is full.
 const FULL_RETRY: Duration = Duration::from_millis(250);
+/// Time that an answer needs on its way.
+const WORDS_TIME: Duration = Duration::from_millis(20);
 /// Longest deadline a caller may set: gRPC allows eight digits of hours.
 const LONGEST_DEADLINE: Duration = Duration::from_secs(24 * 60 * 60);
 
@@ -196,6 +198,12 @@ fn deadline(headers: &mut HeaderMap) -> Option<Duration> {
     Some(deadline.min(LONGEST_DEADLINE))
 }
 
+/// A little less than the caller gives, so that our words come before the library's own
+/// and are on their way before the caller stops listening.
+fn on_time(deadline: Duration) -> Duration {
+    deadline.saturating_sub((deadline / 8).min(WORDS_TIME))
+}
+
 impl<S> Layer<S> for Gate {
     type Service = Guarded<S>;
 
@@ -272,22 +280,24 @@ where
             });
             let answer = match deadline(request.headers_mut()) {
                 None => inner.call(request).await?,
-                Some(deadline) => match tokio::time::timeout(deadline, inner.call(request)).await {
-                    Ok(answer) => answer?,
-                    Err(_) => {
-                        let late = Turned {
-                            actor: caller.name(),
-                            ..Turned::new(
-                                "TOO_LATE",
-                                Code::DeadlineExceeded,
-                                "not answered in the time given; what was asked may have been \
+                Some(deadline) => {
+                    match tokio::time::timeout(on_time(deadline), inner.call(request)).await {
+                        Ok(answer) => answer?,
+                        Err(_) => {
+                            let late = Turned {
+                                actor: caller.name(),
+                                ..Turned::new(
+                                    "TOO_LATE",
+                                    Code::DeadlineExceeded,
+                                    "not answered in the time given; what was asked may have been \
                                  booked: ask again with the same request_id",
-                                None,
-                            )
-                        };
-                        return Ok(turn_away(&gate, &method, late, started).await);
+                                    None,
+                                )
+                            };
+                            return Ok(turn_away(&gate, &method, late, started).await);
+                        }
                     }
-                },
+                }
             };
             measure(&method, status_of(&answer), started);
             Ok(answer)
