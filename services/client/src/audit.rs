@@ -112,7 +112,7 @@ pub fn deeds(entries: &[v1::Entry], site: i32, day: &Date, known: &Known) -> Str
             entry.id.clone(),
             entry.kind.replace('_', " "),
             entry.actor.clone(),
-            known.party(&entry.party),
+            entry.party.clone(),
             known.instant(site, entry.recorded_at.as_ref()),
             entry.request_id.clone(),
         ]

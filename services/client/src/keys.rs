@@ -294,5 +294,41 @@ fn party(code: &str, known: &Known) -> String {
 
 fn role(number: i32) -> String {
     let role = v1::Role::try_from(number).unwrap_or_default();
-    show::plain(role.as_str_name(), "ROLE_")
+    show::plain(role.as_str_name(), "Role")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_key_is_listed_with_its_role_and_whether_it_works() {
+        let key = v1::Key {
+            id: "2031050500000000001".to_owned(),
+            name: "phone".to_owned(),
+            role: v1::Role::Diver.into(),
+            party: "wren-haldane".to_owned(),
+            works: true,
+            ..v1::Key::default()
+        };
+        let lost = v1::Key {
+            works: false,
+            revoked: "left at the dock".to_owned(),
+            ..key.clone()
+        };
+        let text = list(&[key, lost], &Known::default());
+        let rows: Vec<Vec<&str>> = text
+            .lines()
+            .skip(3)
+            .map(|line| line.split("  ").map(str::trim).collect())
+            .collect();
+        assert_eq!(rows[0][1..3], ["phone", "diver"], "{text}");
+        assert!(
+            text.lines()
+                .nth(3)
+                .is_some_and(|row| row.ends_with("works")),
+            "{text}"
+        );
+        assert!(text.ends_with("revoked: left at the dock\n"), "{text}");
+    }
 }

@@ -79,6 +79,13 @@ impl Trouble {
                 why: status.message().to_owned(),
                 request_id: String::new(),
             },
+            Code::Unauthenticated => {
+                let mut refused = Refused::from(status);
+                refused
+                    .message
+                    .push_str("; name the file of a key with --key-file or WEIGHHOUSE_KEY_FILE");
+                Trouble::Refused(refused)
+            }
             _ => Trouble::Refused(Refused::from(status)),
         }
     }
