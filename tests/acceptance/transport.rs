@@ -319,6 +319,21 @@ async fn a_deadline_is_honoured_and_said_as_what_it_is() {
     assert_eq!(tickets(&server).await, 1);
 }
 
+#[test]
+fn http_1_1_is_answered_on_the_same_port_and_asked_for_a_key_as_well() {
+    let server = Server::start();
+    let mut socket = TcpStream::connect(server.address()).unwrap();
+    let request = "POST /weighhouse.v1.ClockService/GetClock HTTP/1.1\r\nHost: dock\r\n\
+                   Content-Type: application/grpc\r\nContent-Length: 0\r\n\
+                   Connection: close\r\n\r\n";
+    socket.write_all(request.as_bytes()).unwrap();
+    let mut answer = String::new();
+    socket.read_to_string(&mut answer).unwrap();
+    assert!(answer.starts_with("HTTP/1.1 200"), "{answer}");
+    // UNAUTHENTICATED is 16.
+    assert!(answer.contains("grpc-status: 16"), "{answer}");
+}
+
 #[tokio::test]
 async fn headers_beyond_the_limit_are_refused_and_the_service_goes_on() {
     let server = Server::start();
