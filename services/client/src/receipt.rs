@@ -231,7 +231,7 @@ fn wrapped(text: &str, width: usize) -> Vec<String> {
 }
 
 /// The ticket, in lines of at most `width` characters: the copy of a payee where one
-/// is named, else the buyer's.
+/// is named, else the buyer's. Who was shown a share of it and no more gets that.
 #[must_use]
 pub fn text(
     ticket: &v1::Ticket,
@@ -244,13 +244,17 @@ pub fn text(
         width,
         text: String::new(),
     };
+    let is_shown_all = ticket.payout.is_some();
+    let payee = payee.or(ticket.payee_amounts.first().filter(|_| !is_shown_all));
     head(&mut paper, ticket, known, language);
     weighed(&mut paper, ticket, known, language);
-    paid(&mut paper, ticket, known, language, payee.is_none());
+    let with_money = is_shown_all && payee.is_none();
+    paid(&mut paper, ticket, known, language, with_money);
     not_bought(&mut paper, ticket, known, language);
     match payee {
-        None => totals(&mut paper, ticket, known, language),
         Some(payee) => share(&mut paper, payee, known, language),
+        None if with_money => totals(&mut paper, ticket, known, language),
+        None => {}
     }
     answers(&mut paper, ticket, language);
     small(&mut paper, ticket, language);
@@ -755,5 +759,36 @@ mod tests {
             let longest = slip.lines().map(|line| line.chars().count()).max();
             assert_eq!(longest, Some(width), "{slip}");
         }
+    }
+    #[test]
+    fn who_was_shown_a_share_and_no_more_gets_the_copy_of_it() {
+        let whole = shared();
+        let own = &whole.payee_amounts[1];
+        let (width, language) = (32, Language::En);
+        let copy = text(&whole, &Known::default(), width, language, Some(own));
+        let unpriced = |line: &v1::TicketLine| v1::TicketLine {
+            price: None,
+            amount: None,
+            ..line.clone()
+        };
+        let hidden = v1::Ticket {
+            lines: whole.lines.iter().map(unpriced).collect(),
+            payout: None,
+            lines_total: None,
+            payees: Vec::new(),
+            payee_amounts: vec![own.clone()],
+            ..whole.clone()
+        };
+        let seen = text(&hidden, &Known::default(), width, language, None);
+        assert_eq!(seen, copy);
+        let nothing = v1::Ticket {
+            payee_amounts: Vec::new(),
+            ..hidden
+        };
+        let seen = text(&nothing, &Known::default(), width, language, None);
+        assert!(
+            seen.contains("30.000 lb") && !seen.contains("PAYOUT"),
+            "{seen}"
+        );
     }
 }
