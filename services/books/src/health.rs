@@ -78,6 +78,23 @@ pub struct Check {
     pub what_to_do: String,
 }
 
+impl Check {
+    /// A check that saw this; where all is well there is nothing to do.
+    #[must_use]
+    pub fn new(name: &'static str, state: State, seen: String, what_to_do: &str) -> Check {
+        let what_to_do = match state {
+            State::Ok => String::new(),
+            State::Look | State::Broken => what_to_do.to_owned(),
+        };
+        Check {
+            name,
+            state,
+            seen,
+            what_to_do,
+        }
+    }
+}
+
 /// What a check saw.
 type Seen = (State, String);
 
@@ -156,16 +173,7 @@ async fn check(
         Ok(seen) => seen,
         Err(error) => (State::Broken, format!("cannot be read: {error}")),
     };
-    let what_to_do = match state {
-        State::Ok => String::new(),
-        State::Look | State::Broken => what_to_do.to_owned(),
-    };
-    Check {
-        name,
-        state,
-        seen,
-        what_to_do,
-    }
+    Check::new(name, state, seen, what_to_do)
 }
 
 /// All is well, or what is not: the first few by name, and how many.

@@ -17,5 +17,5 @@ mod serve;
 mod transport;
 
 pub use gate::Room;
-pub use secret::{fresh_secret, sha256_of_secret};
+pub use secret::{fresh_secret, sha256, sha256_of_secret};
 pub use serve::{ServeError, Service, serve};

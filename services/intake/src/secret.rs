@@ -29,8 +29,9 @@ pub fn sha256_of_secret(secret: &str) -> Option<String> {
     is_one.then(|| sha256(secret.as_bytes()))
 }
 
-/// SHA-256, lower-case hexadecimal.
-pub(crate) fn sha256(bytes: &[u8]) -> String {
+/// SHA-256, lower-case hexadecimal; of a certificate (DER) what it is known by.
+#[must_use]
+pub fn sha256(bytes: &[u8]) -> String {
     hex(&Sha256::digest(bytes))
 }
 

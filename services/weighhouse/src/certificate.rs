@@ -14,7 +14,6 @@ use rcgen::{
     BasicConstraints, CertificateParams, CertifiedIssuer, DnType, ExtendedKeyUsagePurpose, IsCa,
     Issuer, KeyPair, KeyUsagePurpose,
 };
-use sha2::{Digest as _, Sha256};
 
 /// Days that the authority's certificate holds: ten years.
 const AUTHORITY_DAYS: i64 = 3_653;
@@ -83,7 +82,7 @@ pub(crate) fn for_service(
         is_new,
         certificate,
         key: private,
-        sha256: hex(&Sha256::digest(signed.der())),
+        sha256: intake::sha256(signed.der()),
     })
 }
 
@@ -107,7 +106,7 @@ pub(crate) fn for_device(
         is_new,
         certificate: file.clone(),
         key: file,
-        sha256: hex(&Sha256::digest(signed.der())),
+        sha256: intake::sha256(signed.der()),
     })
 }
 
@@ -178,14 +177,6 @@ fn fresh(file: &Path, text: &str, mode: u32) -> Result<(), CertificateError> {
             file: file.to_owned(),
             why,
         },
-    })
-}
-
-fn hex(bytes: &[u8]) -> String {
-    use std::fmt::Write as _;
-    bytes.iter().fold(String::new(), |mut text, byte| {
-        let _ = write!(text, "{byte:02x}");
-        text
     })
 }
 

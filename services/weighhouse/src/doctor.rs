@@ -68,19 +68,6 @@ pub(crate) async fn run(
     })
 }
 
-fn check(name: &'static str, state: State, seen: String, what_to_do: &str) -> Check {
-    let what_to_do = match state {
-        State::Ok => String::new(),
-        State::Look | State::Broken => what_to_do.to_owned(),
-    };
-    Check {
-        name,
-        state,
-        seen,
-        what_to_do,
-    }
-}
-
 /// Room on the disk the book is on.
 fn disk(file: &Path) -> Check {
     let (state, seen) = match statvfs(folder_of(file)) {
@@ -96,7 +83,7 @@ fn disk(file: &Path) -> Check {
         }
         Err(why) => (State::Look, format!("cannot be asked: {why}")),
     };
-    check(
+    Check::new(
         "disk",
         state,
         seen,
@@ -115,7 +102,7 @@ fn book_file(file: &Path) -> Check {
         Err(why) => (State::Look, format!("cannot be asked: {why}")),
     };
     let what_to_do = format!("chmod go-w {}", file.display());
-    check("book's file", state, seen, &what_to_do)
+    Check::new("book's file", state, seen, &what_to_do)
 }
 
 /// Copies that were begun and never came to an end.
@@ -135,7 +122,7 @@ fn left_off(file: &Path) -> Check {
         true => (State::Ok, "none".to_owned()),
         false => (State::Look, named.join(", ")),
     };
-    check(
+    Check::new(
         "parts left off",
         state,
         seen,
@@ -163,7 +150,7 @@ fn key_file(file: &Path) -> Check {
         "chmod 600 {}; if somebody may have read it, give another key and revoke it",
         file.display()
     );
-    check("office's key", state, seen, &what_to_do)
+    Check::new("office's key", state, seen, &what_to_do)
 }
 
 /// How many files this user's programs may open.
@@ -174,7 +161,7 @@ fn open_files() -> Check {
         Some(most) => (State::Ok, format!("{most} at most")),
         None => (State::Ok, "no limit".to_owned()),
     };
-    check(
+    Check::new(
         "open files",
         state,
         seen,
