@@ -35,6 +35,7 @@ use books::register::{self, Office};
 use books::{Answer, BooksError, Condition, Db, Deed, Scribe, Tx, entries};
 use rules::ids::EntryId;
 use sha2::{Digest, Sha256};
+use tokio::sync::Mutex;
 
 pub use caller::{Caller, Role};
 pub use clock::Clock;
@@ -100,6 +101,9 @@ pub struct Desk {
     clock: Clock,
     /// A copy of what is on file, never the book: the scribe checks its epoch.
     office: Arc<RwLock<Arc<Office>>>,
+    /// Held from reading what is on file until the copy is replaced, so that a slow
+    /// reader never puts an older copy over a newer one.
+    replacing: Arc<Mutex<()>>,
     recent: usual::Recent,
     refusals: audit::Refusals,
 }
@@ -120,6 +124,7 @@ impl Desk {
             scribe,
             clock,
             office: Arc::new(RwLock::new(Arc::new(office))),
+            replacing: Arc::default(),
             recent: usual::Recent::default(),
             refusals: audit::Refusals::default(),
         })
@@ -156,6 +161,7 @@ impl Desk {
     }
 
     async fn reload_office(&self) -> Result<(), DeskError> {
+        let _one_at_a_time = self.replacing.lock().await;
         let mut tx = self.read().await?;
         let fresh = Arc::new(register::load(&mut tx).await?);
         *self.office.write().unwrap_or_else(PoisonError::into_inner) = fresh;
@@ -164,6 +170,7 @@ impl Desk {
 
     /// Takes in what a deed of this desk put on file, without reading all of it again.
     async fn add_to_office(&self, entry: i64, bumps: &[i64]) -> Result<(), DeskError> {
+        let _one_at_a_time = self.replacing.lock().await;
         let known = self.office();
         let mut tx = self.read().await?;
         let fresh = register::load_one_more(&mut tx, &known, entry, bumps).await?;
