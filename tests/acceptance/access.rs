@@ -204,6 +204,8 @@ const ROWS: &[(&str, &str, &str)] = &[
     ("Office/ListPriceLists", r#"{"site":2}"#,                                                              "+ + + - - + + + +"),
     ("Office/CheckPriceList", r#"{"priceList":@list1}"#,                                                    "+ - - - - + - - -"),
     ("Office/RecordAgreedPrice", r#"{"agreedPrice":{"site":1,"harvester":"nobody-here","species":"PZO","presentation":"PRESENTATION_WHOLE","to":"2031-05-09T06:00:00-04:00","price":{"decimal":"7.25","currency":"USD","per":"WEIGHT_UNIT_LB"},"reason":"r"}}"#, "- - - - - ? - - -"),
+    ("Office/RecordBaseline", r#"{"baseline":{"site":1,"follows":"FOLLOWS_SUPPLIER","party":"nobody-here","from":{"year":2031,"month":4,"day":1},"to":{"year":2031,"month":4,"day":8},"reason":"r"}}"#, "- - - - - ? - - -"),
+    ("Office/ListBaselines", r#"{"site":1}"#,                                                               "+ - - - - + + - -"),
     ("Office/ListAgreedPrices", r#"{"site":1,"harvester":"wren-haldane"}"#,                                 "+ + - - - + + - -"),
     ("Office/ListAgreedPrices", r#"{"site":1,"harvester":"osric-pell"}"#,                                   "+ - - - - + + - -"),
     ("Office/ListAgreedPrices", r#"{"site":1,"harvester":"nobody-here"}"#,                                  "+ - - - - + + - -"),

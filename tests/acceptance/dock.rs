@@ -71,7 +71,7 @@ type Made = Option<(&'static str, Value)>;
 type Make = fn(&mut Dock) -> Made;
 
 /// What may be done, and how often of a hundred or so.
-const DEEDS: [(i64, Make); 26] = [
+const DEEDS: [(i64, Make); 27] = [
     (26, Dock::weigh_in),
     (3, Dock::void),
     (6, Dock::hold),
@@ -86,6 +86,7 @@ const DEEDS: [(i64, Make); 26] = [
     (2, Dock::party),
     (2, Dock::price_list),
     (2, Dock::agreed_price),
+    (2, Dock::baseline),
     (2, Dock::request_codes),
     (3, Dock::reprobe),
     (3, Dock::reweigh),
@@ -455,6 +456,15 @@ impl Dock {
             "reason": "a steady forty pounds a week"
         });
         Some(("agreedPrice", json!({ "agreedPrice": agreed })))
+    }
+
+    fn baseline(&mut self) -> Made {
+        let week = |day| json!({ "year": 2031, "month": 4, "day": day });
+        let baseline = json!({
+            "site": 1, "follows": "FOLLOWS_SUPPLIER", "party": self.chance.one_of(&DIVERS)?,
+            "from": week(14), "to": week(21), "reason": "a week in order"
+        });
+        Some(("baseline", json!({ "baseline": baseline })))
     }
 
     fn request_codes(&mut self) -> Made {

@@ -28,7 +28,7 @@ macro_rules! each_deed {
         $with!(WeighIn VoidTicket Hold Release Regrade Movement CustomerReturn Making Count Site
             Party Species Scale Tote Device Settings PriceList AcknowledgeFlag RequestCodes
             Reprobe Reweigh AgreedPrice Settle Advance Charge DrawerCount Dispute AnswerDispute
-            TakeBack)
+            TakeBack Baseline)
     };
 }
 pub(crate) use each_deed;
@@ -248,6 +248,7 @@ pub(crate) async fn attempt(channel: Keyed, deed: Deed) -> Result<Booked, Status
         Deed::Settings(r) => plain!(office.record_settings(r)),
         Deed::PriceList(r) => plain!(office.post_price_list(r)),
         Deed::AgreedPrice(r) => plain!(office.record_agreed_price(r)),
+        Deed::Baseline(r) => plain!(office.record_baseline(r)),
         Deed::AcknowledgeFlag(r) => plain!(closes.acknowledge_flag(r)),
         Deed::Reprobe(r) => plain!(receiving.record_reprobe(r)),
         Deed::Reweigh(r) => plain!(stock.record_reweigh(r)),

@@ -267,7 +267,7 @@ async fn heads_are_gapless(url: &str, entries: &[v1::Entry]) {
 }
 
 /// Kinds of entries that a whole day has at least one of.
-const KINDS: [&str; 29] = [
+const KINDS: [&str; 30] = [
     "weigh_in",
     "void",
     "hold",
@@ -289,6 +289,7 @@ const KINDS: [&str; 29] = [
     "reprobe",
     "reweigh",
     "agreed_price",
+    "baseline",
     "settle",
     "advance",
     "charge",

@@ -7,10 +7,12 @@
 
 use chrono::NaiveDate;
 use rules::agreed_price::{AgreedPrice, AgreedUsed};
+use rules::baseline::{Baseline, Follows};
 use rules::business_day::SiteClock;
 use rules::codes::CodesAsked;
 use rules::fish::{Condition, Grade, Hazard, Outlet, Presentation, Storage, Undersize};
 use rules::ids::{EntryId, LotCode, PartId};
+use rules::judging::{FilletPrice, JudgingSettings, ReferenceYield};
 use rules::key::{Key, KeyAsked, RevokeAsked, Role};
 use rules::landing::{Depth, DepthUnit};
 use rules::money::{Currency, Money, UnitPrice};
@@ -448,7 +450,7 @@ impl Doc for Weighed {
 }
 
 doc_word! {
-    Role, Sex, RulerUnit, DepthUnit, Presentation, Condition, Storage, Hazard, Outlet, Undersize, PartyRole, BandBy, VesselUse,
+    Role, Follows, Sex, RulerUnit, DepthUnit, Presentation, Condition, Storage, Hazard, Outlet, Undersize, PartyRole, BandBy, VesselUse,
     Confirmation, SmallFish, Decision, TemperatureUnit, AdjustmentKind, NotBoughtWhy, NoticeKind,
     ReceivingRule, Standing, HoldCause, LengthUnit, Season,
 }
@@ -474,8 +476,15 @@ doc_struct! {
         flag_value, cutting_loss_ppm, water_ppm, finished_weight, finished_ppm, hold_days;
         later tare_days, shortest_mm, longest_mm, mean_most_percent, mean_least_percent,
         deduction_ppm, objection_hours, dispute_days,
-        receiving
+        receiving, judging
     }
+    JudgingSettings {
+        references, fillet_prices, wage_per_hour, supplies, soup_price, dressing_cost, portion,
+        cooking_loss_ppm, whole_days, whole_days_ask, soup_days, donation_hours, fillet_days,
+        history_days, least_cuts, least_weight, least_days, least_points_e2, false_discovery_ppm,
+    }
+    ReferenceYield { species, presentation, specification, yield_e2, source }
+    FilletPrice { species, specification, price }
     DripRate { species, presentation, storage, ppm_per_day, allowance_ppm_per_day }
     PriceList {
         site, species, effective_from_us, band_by, currency, price_per, edge_unit, presentations,
@@ -494,6 +503,7 @@ doc_struct! {
         site, harvester, species, presentation, grade, from_us, to_us, price, below_plate, reason,
     }
     AgreedUsed { entry, price, reason }
+    Baseline { site, follows, party, from, to, reason }
     Landing {
         areas, harvest_from, harvest_to, gear, landing_place, landed_on, vessel, vessel_use, dives,
         ; later depth, minutes_fished,

@@ -7,6 +7,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use rules::agreed_price::AgreedPrice;
+use rules::baseline::Baseline;
 use rules::codes::CodesAsked;
 use rules::dispute::{AnswerAsked, DisputeAsked, DisputeOpened};
 use rules::key::{Key, KeyAsked, RevokeAsked};
@@ -389,6 +390,7 @@ fn reads_as(kind: &str, doc: &str) -> Option<Result<(), BadDoc>> {
         "settings" => of::<Settings, Settings>,
         "price_list" => of::<PriceList, PriceList>,
         "agreed_price" => of::<AgreedPrice, AgreedPrice>,
+        "baseline" => of::<Baseline, Baseline>,
         "key" => of::<KeyAsked, Key>,
         "revoke" => of::<RevokeAsked, Key>,
         _ => return None,

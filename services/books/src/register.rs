@@ -8,6 +8,7 @@
 use std::collections::BTreeMap;
 
 use rules::agreed_price::AgreedPrice;
+use rules::baseline::Baseline;
 use rules::key::Key;
 use rules::office::{Device, Party, Scale, Settings, Site, Species, Tote};
 use rules::price_list::PriceList;
@@ -43,6 +44,8 @@ pub struct Office {
     pub price_lists: BTreeMap<(i64, String), Vec<Version<PriceList>>>,
     /// By site and diver, every version in order of recording.
     pub agreed_prices: BTreeMap<(i64, String), Vec<Version<AgreedPrice>>>,
+    /// By site: days that control charts are held against, in order of entry.
+    pub baselines: BTreeMap<i64, Vec<Version<Baseline>>>,
     /// Keys ever given out, by the SHA-256 they are known by, each with the entry
     /// that gave it out.
     pub keys: BTreeMap<String, (i64, Key)>,
@@ -272,6 +275,14 @@ impl Office {
                 let content = AgreedPrice::from_doc(asked).map_err(bad)?;
                 let versions = self.agreed_prices.entry((site, code)).or_default();
                 versions.push(Version {
+                    entry,
+                    from_us,
+                    content,
+                });
+            }
+            "baseline" => {
+                let content = Baseline::from_doc(asked).map_err(bad)?;
+                self.baselines.entry(site).or_default().push(Version {
                     entry,
                     from_us,
                     content,

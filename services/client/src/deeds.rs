@@ -527,6 +527,28 @@ const ENTRIES: &[Entry] = &[
         example: "request-codes --site 1 --device tablet-1 --count 50",
     },
     Entry {
+        name: "set-baseline",
+        about: "Say which days of cuts a control chart is held against",
+        deed: "baseline",
+        file: "baseline",
+        fixed: &[],
+        flags: &[
+            must("site", "baseline.site", Takes::Number, "Number of the site"),
+            must(
+                "follows",
+                "baseline.follows",
+                Takes::Word("Follows"),
+                "Whose yield it follows: supplier, cutter or kitchen",
+            ),
+            must("party", "baseline.party", Takes::Text, "Party code"),
+            must("from", "baseline.from", Takes::Day, "First business day"),
+            must("to", "baseline.to", Takes::Day, "The day after the last"),
+            must("reason", "baseline.reason", Takes::Text, "Why these days"),
+        ],
+        example: "set-baseline --site 1 --follows cutter --party cutter-1 \
+                  --from 2031-04-01 --to 2031-04-15 --reason \"two weeks in order\"",
+    },
+    Entry {
         name: "agree-price",
         about: "Agree a price with one diver for a while; it beats the list",
         deed: "agreedPrice",

@@ -68,6 +68,7 @@ named!(
     PostPriceListRequest,
     PostPriceListResponse,
     RecordAgreedPriceRequest,
+    RecordBaselineRequest,
     RecordCountRequest,
     RecordReweighRequest,
     RecordDeviceRequest,

@@ -172,6 +172,8 @@ methods! {
         check_price_list: CheckPriceListRequest => CheckPriceListResponse,
         record_agreed_price: RecordAgreedPriceRequest => RecordAgreedPriceResponse,
         list_agreed_prices: ListAgreedPricesRequest => ListAgreedPricesResponse,
+        record_baseline: RecordBaselineRequest => RecordBaselineResponse,
+        list_baselines: ListBaselinesRequest => ListBaselinesResponse,
     }
     receiving_service_client::ReceivingServiceClient {
         record_reprobe: RecordReprobeRequest => RecordReprobeResponse,

@@ -483,6 +483,7 @@ pub(crate) async fn send(
             Answer::plain(service.acknowledge_flag(r).await?.recorded)
         }
         (Deed::Reweigh(r), None) => Answer::plain(service.record_reweigh(r).await?.recorded),
+        (Deed::Baseline(r), None) => Answer::plain(service.record_baseline(r).await?.recorded),
         (Deed::AgreedPrice(r), None) => {
             Answer::plain(service.record_agreed_price(r).await?.recorded)
         }

@@ -9,7 +9,8 @@ use std::sync::Arc;
 use books::register::{self, Office, Version};
 use books::{Condition, tickets};
 use rules::agreed_price::{AgreedPrice, AgreedPriceError};
-use rules::business_day::utc_day;
+use rules::baseline::{Baseline, BaselineNotOver};
+use rules::business_day::{day_before, utc_day};
 use rules::office::{Device, Party, Scale, Settings, Site, Species, Tote};
 use rules::price_list::{self, PriceList};
 use rules::ticket::Notice;
@@ -349,6 +350,69 @@ impl Desk {
             .collect();
         agreed.sort_by_key(|(entry, _)| std::cmp::Reverse(*entry));
         Ok(agreed)
+    }
+
+    /// Records which days a control chart is held against.
+    ///
+    /// # Errors
+    /// An unknown site or party, or days that are not over.
+    pub async fn record_baseline(
+        &self,
+        caller: &Caller,
+        request_id: &str,
+        baseline: Baseline,
+    ) -> Result<Booked<Baseline, Baseline>, DeskError> {
+        self.at_site(caller, baseline.site)?;
+        self.deed(
+            caller,
+            "baseline",
+            request_id,
+            baseline,
+            |asked| async move {
+                let now_us = self.known_site("baseline.site", asked.site).await?;
+                let office = self.office();
+                if !office.parties.contains_key(&asked.party) {
+                    return Err(DeskError::unknown("baseline.party", "party", &asked.party));
+                }
+                let clock = office.sites.get(&asked.site).map(|site| &site.clock);
+                let today = clock.map_or(0, |clock| clock.day_of(now_us));
+                if asked.to > today {
+                    let not_over = BaselineNotOver {
+                        last: day_before(asked.to).unwrap_or(asked.to),
+                        today,
+                    };
+                    return Err(DeskError::malformed("baseline.to", not_over.to_string()));
+                }
+                let rows = vec![register::row("baseline", asked.site, &asked.party, now_us)];
+                let outcome = asked.clone();
+                Ok(Plan {
+                    party: outcome.party.clone(),
+                    outcome,
+                    ..self.local(now_us, asked.site, asked, rows)
+                })
+            },
+        )
+        .await
+    }
+
+    /// Baselines of a site, newest first, with each the entry that recorded it.
+    ///
+    /// # Errors
+    /// The book cannot be reached.
+    pub async fn baselines(
+        &self,
+        caller: &Caller,
+        site: i64,
+    ) -> Result<Vec<(i64, Baseline)>, DeskError> {
+        caller.may("baselines")?;
+        self.at_site(caller, site)?;
+        let office = self.fresh_office().await?;
+        let versions = office.baselines.get(&site).map_or(&[][..], Vec::as_slice);
+        Ok(versions
+            .iter()
+            .rev()
+            .map(|Version { entry, content, .. }| (*entry, content.clone()))
+            .collect())
     }
 
     /// The list as it would be posted now, if it can stand at all.

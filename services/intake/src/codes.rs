@@ -5,8 +5,8 @@
 
 use proto::v1;
 use rules::{
-    close, fish, key, landing, making, office, price_list, receiving, settlement, stock, tally,
-    ticket, weight,
+    baseline, close, fish, key, landing, making, office, price_list, receiving, settlement, stock,
+    tally, ticket, weight,
 };
 
 /// A word of the trade that travels as a number.
@@ -85,6 +85,7 @@ coded! {
     }
     receiving::Standing as Standing { Passed, Failed, NotSet, NotKnown }
     receiving::HoldCause as HoldCause { Area, Cold, Other }
+    baseline::Follows as Follows { Supplier, Cutter, Kitchen }
     receiving::LengthUnit as LengthUnit { Mm, Cm, In }
     close::CloseState as CloseState { Closed, ClosedWithGaps }
     making::MakingKind as MakingKind { Cut, Dress, Pool, Freeze, CustomerCut }

@@ -175,6 +175,8 @@ service! {
         read office::check_price_list(CheckPriceListRequest) -> CheckPriceListResponse,
         deed office::record_agreed_price(RecordAgreedPriceRequest) -> RecordAgreedPriceResponse,
         read office::list_agreed_prices(ListAgreedPricesRequest) -> ListAgreedPricesResponse,
+        deed office::record_baseline(RecordBaselineRequest) -> RecordBaselineResponse,
+        read office::list_baselines(ListBaselinesRequest) -> ListBaselinesResponse,
 }
 
 service! {

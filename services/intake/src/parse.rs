@@ -7,6 +7,7 @@
 #[cfg(test)]
 mod any_deed;
 pub(crate) mod codes;
+pub(crate) mod judging;
 pub(crate) mod keys;
 pub(crate) mod office;
 pub(crate) mod receiving;

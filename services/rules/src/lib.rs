@@ -19,14 +19,17 @@
 
 pub mod agreed_price;
 pub mod balance;
+pub mod baseline;
 pub mod business_day;
 pub mod close;
 pub mod codes;
+pub mod costing;
 pub mod decimal;
 pub mod dispute;
 pub mod fillet_yield;
 pub mod fish;
 pub mod ids;
+pub mod judging;
 pub mod key;
 pub mod landing;
 pub mod length_weight;
@@ -37,6 +40,7 @@ pub mod price_list;
 pub mod receiving;
 pub mod reweigh;
 pub mod settlement;
+pub mod small_fish;
 pub mod stock;
 pub mod tally;
 pub mod ticket;

@@ -10,6 +10,7 @@ use chrono::NaiveDate;
 use crate::business_day::SiteClock;
 use crate::decimal;
 use crate::fish::{Hazard, Outlet, Presentation, Storage, coded};
+use crate::judging::JudgingSettings;
 use crate::money::{Currency, Money};
 use crate::receiving::ReceivingSettings;
 use crate::weight::{Reading, Weight, WeightUnit};
@@ -187,6 +188,8 @@ pub struct Settings {
     pub dispute_days: Option<i64>,
     /// What receiving goes by.
     pub receiving: ReceivingSettings,
+    /// What the morning's judgement goes by.
+    pub judging: JudgingSettings,
 }
 
 /// 0.001 lb in 10 ng.
@@ -322,7 +325,7 @@ impl Settings {
     }
 }
 
-fn weight_or(reading: Option<&Reading>, millipounds: i64) -> Weight {
+pub(crate) fn weight_or(reading: Option<&Reading>, millipounds: i64) -> Weight {
     match reading {
         Some(reading) => reading.weight,
         None => Weight::from_units(MILLIPOUND.saturating_mul(millipounds)),

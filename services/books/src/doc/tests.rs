@@ -658,6 +658,37 @@ fn settings_and_price_lists_read_back() {
         objection_hours: Some(12),
         dispute_days: Some(14),
         receiving: full_receiving_settings(),
+        judging: JudgingSettings {
+            references: vec![ReferenceYield {
+                species: "PZO".to_owned(),
+                presentation: Presentation::Whole,
+                specification: TEXT.to_owned(),
+                yield_e2: 3_050,
+                source: TEXT.to_owned(),
+            }],
+            fillet_prices: vec![FilletPrice {
+                species: "PZO".to_owned(),
+                specification: TEXT.to_owned(),
+                price: per_lb(180_000),
+            }],
+            wage_per_hour: Some(usd(1_700)),
+            supplies: Some(per_lb(1_000)),
+            soup_price: Some(per_lb(15_000)),
+            dressing_cost: Some(per_lb(0)),
+            portion: Some(lb("0.375")),
+            cooking_loss_ppm: Some(0),
+            whole_days: Some(4),
+            whole_days_ask: Some(7),
+            soup_days: Some(2),
+            donation_hours: Some(24),
+            fillet_days: Some(1),
+            history_days: Some(60),
+            least_cuts: Some(8),
+            least_weight: Some(lb("80")),
+            least_days: Some(5),
+            least_points_e2: Some(150),
+            false_discovery_ppm: Some(50_000),
+        },
     });
     for (grade, from_us, below_plate) in [(Some(grade("A")), Some(0), true), (None, None, false)] {
         reads_back(&AgreedPrice {
@@ -673,6 +704,14 @@ fn settings_and_price_lists_read_back() {
             reason: TEXT.to_owned(),
         });
     }
+    reads_back(&Baseline {
+        site: 1,
+        follows: Follows::Cutter,
+        party: "ana".to_owned(),
+        from: 20_310_428,
+        to: 20_310_505,
+        reason: TEXT.to_owned(),
+    });
     let band = |from: &str, to: Option<&str>| Band {
         from: lb(from).weight,
         to: to.map(|to| lb(to).weight),

@@ -2,11 +2,14 @@
 
 use proto::v1;
 use rules::agreed_price::AgreedPrice;
+use rules::baseline::Baseline;
+use rules::decimal;
+use rules::judging::{FilletPrice, JudgingSettings, ReferenceYield};
 use rules::office::{Device, DripRate, Party, Scale, Settings, Site, Species, Tote};
 use rules::price_list::{Band, GradePrices, PresentationPrices, PriceList};
 use rules::weight::WeightUnit;
 
-use super::{date, edge, int32, money, percent, reading, temperature, timestamp, unit_price};
+use super::{date, day, edge, int32, money, percent, reading, temperature, timestamp, unit_price};
 use crate::codes::{Coded, wire_or_none};
 
 fn wires<T: Coded>(words: &[T]) -> Vec<i32> {
@@ -129,7 +132,61 @@ pub(crate) fn settings(settings: &Settings) -> v1::Settings {
             .map(super::receiving::legal_limit)
             .collect(),
         release_reasons: receiving.release_reasons.clone(),
+        judging: judging(&settings.judging),
     }
+}
+
+/// Days that a control chart is held against.
+pub(crate) fn baseline(entry: i64, baseline: &Baseline) -> v1::Baseline {
+    v1::Baseline {
+        id: entry.to_string(),
+        site: int32(baseline.site),
+        follows: baseline.follows.wire(),
+        party: baseline.party.clone(),
+        from: Some(day(baseline.from)),
+        to: Some(day(baseline.to)),
+        reason: baseline.reason.clone(),
+    }
+}
+
+/// What the judgement goes by; nothing where all of it is left to the defaults.
+fn judging(of: &JudgingSettings) -> Option<v1::JudgingSettings> {
+    if *of == JudgingSettings::default() {
+        return None;
+    }
+    let reference = |row: &ReferenceYield| v1::ReferenceYield {
+        species: row.species.clone(),
+        presentation: row.presentation.wire(),
+        specification: row.specification.clone(),
+        yield_percent: decimal::text(row.yield_e2, 2),
+        source: row.source.clone(),
+    };
+    let fillet_price = |row: &FilletPrice| v1::FilletPrice {
+        species: row.species.clone(),
+        specification: row.specification.clone(),
+        price: Some(unit_price(row.price)),
+    };
+    Some(v1::JudgingSettings {
+        references: of.references.iter().map(reference).collect(),
+        fillet_prices: of.fillet_prices.iter().map(fillet_price).collect(),
+        wage_per_hour: of.wage_per_hour.map(money),
+        supplies: of.supplies.map(unit_price),
+        soup_price: of.soup_price.map(unit_price),
+        dressing_cost: of.dressing_cost.map(unit_price),
+        portion: of.portion.as_ref().map(reading),
+        cooking_loss_percent: of.cooking_loss_ppm.map(percent),
+        whole_days: of.whole_days.map(int32),
+        whole_days_ask: of.whole_days_ask.map(int32),
+        soup_days: of.soup_days.map(int32),
+        donation_hours: of.donation_hours.map(int32),
+        fillet_days: of.fillet_days.map(int32),
+        history_days: of.history_days.map(int32),
+        least_cuts: of.least_cuts.map(int32),
+        least_weight: of.least_weight.as_ref().map(reading),
+        least_days: of.least_days.map(int32),
+        least_points: of.least_points_e2.map(|e2| decimal::text(e2, 2)),
+        false_discovery_percent: of.false_discovery_ppm.map(percent),
+    })
 }
 
 fn drip_rate(rate: &DripRate) -> v1::DripRate {

@@ -353,6 +353,7 @@ async fn by_its_method(face: &Face, let_in: &LetIn, deed: Deed) -> v1::CatchUpRe
         Deed::AcknowledgeFlag(request) => by!(closes::acknowledge_flag, request),
         Deed::Reweigh(request) => by!(stock::record_reweigh, request),
         Deed::AgreedPrice(request) => by!(office::record_agreed_price, request),
+        Deed::Baseline(request) => by!(office::record_baseline, request),
         Deed::Settle(request) => by!(settle::settle, request),
         Deed::Advance(request) => by!(settle::record_advance, request),
         Deed::Charge(request) => by!(settle::record_charge, request),
@@ -466,5 +467,5 @@ only! {
     AcknowledgeFlagResponse, RecordReweighResponse,
     RecordAgreedPriceResponse, SettleResponse, RecordAdvanceResponse,
     RecordChargeResponse, RecordDrawerCountResponse, DisputeLineResponse, AnswerDisputeResponse,
-    TakeBackResponse,
+    TakeBackResponse, RecordBaselineResponse,
 }

@@ -305,6 +305,39 @@ pub(crate) async fn list_agreed_prices(
     })
 }
 
+pub(crate) async fn record_baseline(
+    face: &Face,
+    caller: &Caller,
+    request: v1::RecordBaselineRequest,
+) -> Result<v1::RecordBaselineResponse, Refusal> {
+    let Asked { request_id, what } = parse::office::baseline(request)?;
+    let booked = face.desk.record_baseline(caller, &request_id, what).await?;
+    let entry = booked.entry.number();
+    Ok(v1::RecordBaselineResponse {
+        recorded: Some(answer::recorded(&booked)),
+        baseline: Some(answer::office::baseline(entry, &booked.outcome)),
+    })
+}
+
+pub(crate) async fn list_baselines(
+    face: &Face,
+    caller: &Caller,
+    request: v1::ListBaselinesRequest,
+) -> Result<v1::ListBaselinesResponse, Refusal> {
+    let site = parse::site(request.site)?;
+    let list = format!("baselines {site}");
+    let page = Page::parse(list, request.page_size, &request.page_token)?;
+    let all = face.desk.baselines(caller, site).await?;
+    let (baselines, next_page_token) = page.cut(all, |(entry, _)| newest_first(*entry));
+    Ok(v1::ListBaselinesResponse {
+        baselines: baselines
+            .iter()
+            .map(|(entry, baseline)| answer::office::baseline(*entry, baseline))
+            .collect(),
+        next_page_token,
+    })
+}
+
 /// A key that orders entries from the newest to the oldest.
 fn newest_first(entry: i64) -> String {
     format!("{:019}", i64::MAX.saturating_sub(entry))

@@ -179,6 +179,7 @@ fn parsed(deed: Deed) -> Result<String, Bad> {
         Deed::Settings(r) => id!(office::settings(r, money)),
         Deed::PriceList(r) => id!(office::price_list(r, money)),
         Deed::AgreedPrice(r) => id!(office::agreed_price(r, money)),
+        Deed::Baseline(r) => id!(office::baseline(r)),
         Deed::Reprobe(r) => id!(receiving::reprobe(r)),
         Deed::RequestCodes(r) => id!(codes::request_codes(r)),
         Deed::Settle(r) => id!(settle::settle(r, money)),

@@ -2,6 +2,7 @@
 
 use proto::v1;
 use rules::agreed_price::AgreedPrice;
+use rules::baseline::Baseline;
 use rules::business_day::{BadZone, LATEST_CUTOVER_HOUR, SiteClock};
 use rules::fish::Outlet;
 use rules::money::{Currency, UnitPrice};
@@ -230,6 +231,7 @@ pub(crate) fn settings(
                     .transpose()
                     .at("dispute_days")?,
                 receiving,
+                judging: super::judging::settings(settings.judging, money).at("judging")?,
             })
         },
     )
@@ -332,6 +334,25 @@ pub(crate) fn agreed_price(
                 .at("price")?,
             below_plate: agreed.below_plate,
             reason: name(agreed.reason).at("reason")?,
+        })
+    })
+}
+
+/// Days that a control chart is held against.
+pub(crate) fn baseline(request: v1::RecordBaselineRequest) -> Result<Asked<Baseline>, Bad> {
+    let (id, baseline) = (request.request_id, request.baseline);
+    asked(&id, baseline, "baseline", |baseline| {
+        if !baseline.id.is_empty() {
+            return Err(Bad::rule("is set by the service")).at("id");
+        }
+        let (from, to) = days_of_a_year(baseline.from, baseline.to)?;
+        Ok(Baseline {
+            site: super::site(baseline.site)?,
+            follows: said(baseline.follows).at("follows")?,
+            party: code(baseline.party).at("party")?,
+            from,
+            to,
+            reason: name(baseline.reason).at("reason")?,
         })
     })
 }
