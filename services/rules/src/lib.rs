@@ -41,6 +41,7 @@ pub mod receiving;
 pub mod reweigh;
 pub mod settlement;
 pub mod small_fish;
+pub mod statistics;
 pub mod stock;
 pub mod tally;
 pub mod ticket;
