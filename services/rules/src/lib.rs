@@ -43,6 +43,7 @@ pub mod settlement;
 pub mod small_fish;
 pub mod statistics;
 pub mod stock;
+pub mod supplier_yield;
 pub mod tally;
 pub mod ticket;
 pub mod tolerance;

@@ -1,0 +1,310 @@
+//! Like for like: a supplier's fish against others' of the same band and condition,
+//! under the same cutter, in the same kitchen.
+//!
+//! One weighted fit of all cuts of a group:
+//!
+//! fillet = sum over what went in of pounds x (all + band + condition + supplier)
+//!          + input x (cutter + kitchen),
+//!
+//! the variance of a cut's fillet going with its input. Every level has its column, and
+//! only differences that the cuts do tell are ever asked for, so no level is a special
+//! one. A supplier is compared with the pound-weighted mean of those others who can
+//! themselves be told apart.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::raw::Raw;
+use super::{CONFIDENCE, Cause, Comparison, CutFact, E2, Parts, SupplierYield, YieldRules, lb};
+use crate::fish::Condition;
+use crate::statistics::least_squares::{Fit, Row, Triangle};
+use crate::statistics::{quantile, whole};
+use crate::weight::Weight;
+
+/// A column of the fit.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Column {
+    /// All of the input.
+    All,
+    Band(String),
+    Condition(Option<Condition>),
+    Cutter(String),
+    Kitchen(String),
+    Supplier(String),
+}
+
+/// The fit of a group.
+pub(super) struct Like {
+    columns: Vec<Column>,
+    triangle: Triangle,
+    fit: Fit,
+}
+
+/// Fits a group's cuts.
+pub(super) fn fit(cuts: &[&CutFact]) -> Option<Like> {
+    let columns: BTreeSet<Column> = cuts
+        .iter()
+        .flat_map(|cut| pounds(cut).into_keys())
+        .collect();
+    let columns: Vec<Column> = columns.into_iter().collect();
+    let rows: Vec<Row> = cuts.iter().map(|cut| row(&columns, cut)).collect();
+    let triangle = Triangle::of(&rows, columns.len())?;
+    Some(Like {
+        fit: triangle.fit(),
+        columns,
+        triangle,
+    })
+}
+
+fn row(columns: &[Column], cut: &CutFact) -> Row {
+    let pounds = pounds(cut);
+    let of = |column: &Column| pounds.get(column).copied().map_or(0.0, lb);
+    Row {
+        x: columns.iter().map(of).collect(),
+        y: lb(cut.fillet),
+        weight: 1.0 / lb(cut.input()),
+    }
+}
+
+/// Pounds of a cut under each column.
+fn pounds(cut: &CutFact) -> BTreeMap<Column, Weight> {
+    let mut pounds: BTreeMap<Column, Weight> = BTreeMap::new();
+    for share in cut
+        .inputs
+        .iter()
+        .filter(|share| share.weight > Weight::ZERO)
+    {
+        for column in [
+            Column::All,
+            Column::Band(share.band.clone()),
+            Column::Condition(share.condition),
+            Column::Cutter(cut.cutter.clone()),
+            Column::Kitchen(cut.kitchen.clone()),
+            Column::Supplier(share.supplier.clone()),
+        ] {
+            let sum = pounds.entry(column).or_default();
+            *sum = [*sum, share.weight].into_iter().sum();
+        }
+    }
+    pounds
+}
+
+impl Like {
+    /// Pounds of fillet of a cut more than the fit says.
+    pub(super) fn left(&self, cut: &CutFact) -> f64 {
+        lb(cut.fillet) - self.fit.fitted(&row(&self.columns, cut).x)
+    }
+
+    /// Deviation of a cut of one pound; `None` where there is none to tell.
+    pub(super) fn deviation(&self) -> Option<f64> {
+        self.fit.residual_deviation().filter(|found| *found > 0.0)
+    }
+
+    fn column(&self, column: &Column) -> Option<usize> {
+        self.columns.binary_search(column).ok()
+    }
+
+    fn supplier(&self, name: &str) -> Option<usize> {
+        self.column(&Column::Supplier(name.to_owned()))
+    }
+
+    /// Those of `others` from whom `name` can be told apart at all.
+    fn tellable<'a>(&self, name: &str, others: &[&'a SupplierYield]) -> Vec<&'a SupplierYield> {
+        let tellable = |other: &&&SupplierYield| {
+            let pair = || {
+                Some([
+                    (self.supplier(name)?, 1.0),
+                    (self.supplier(&other.supplier)?, -1.0),
+                ])
+            };
+            pair().is_some_and(|pair| self.fit.sum(&pair).is_some())
+        };
+        others.iter().filter(tellable).copied().collect()
+    }
+
+    /// Variance inflation of a supplier's column beside everything else, the largest of
+    /// the other suppliers being what it is compared with; `None` is without end.
+    fn inflation(&self, name: &str, others: &[&SupplierYield]) -> Option<f64> {
+        let tellable = self.tellable(name, others);
+        let most = tellable.iter().map(|other| other.input).max()?;
+        let base = tellable.iter().find(|other| other.input == most)?;
+        let base = self.supplier(&base.supplier)?;
+        let own = self.supplier(name)?;
+        let against: Vec<usize> = (0..self.columns.len())
+            .filter(|column| *column != own && *column != base)
+            .collect();
+        self.triangle.inflation(own, &against)
+    }
+
+    /// What a supplier that is not separable comes with.
+    pub(super) fn cause(&self, name: &str) -> Cause {
+        let Some(own) = self.supplier(name) else {
+            return Cause::Together;
+        };
+        let mut most: Option<(f64, Cause)> = None;
+        for (place, column) in self.columns.iter().enumerate() {
+            let cause = match column {
+                Column::All => continue,
+                Column::Supplier(other) if other == name => continue,
+                Column::Band(band) => Cause::Band(band.clone()),
+                Column::Condition(condition) => Cause::Condition(*condition),
+                Column::Cutter(cutter) => Cause::Cutter(cutter.clone()),
+                Column::Kitchen(kitchen) => Cause::Kitchen(kitchen.clone()),
+                Column::Supplier(other) => Cause::Supplier(other.clone()),
+            };
+            // Half of what varies, or nothing of it alone is the cause.
+            let alike = self.triangle.correlation(own, place).unwrap_or_default();
+            if alike > most.as_ref().map_or(0.5, |(most, _)| most + 1e-9) {
+                most = Some((alike, cause));
+            }
+        }
+        most.map_or(Cause::Together, |(_, cause)| cause)
+    }
+}
+
+/// Compares each supplier with the others.
+pub(super) fn compare(
+    like: &Like,
+    raw: &BTreeMap<String, Raw>,
+    cuts: &[&CutFact],
+    rules: &YieldRules,
+    suppliers: &mut [SupplierYield],
+) {
+    let all = suppliers.to_vec();
+    let others = |name: &str| -> Vec<&SupplierYield> {
+        all.iter().filter(|other| other.supplier != name).collect()
+    };
+    let inflations: BTreeMap<String, f64> = all
+        .iter()
+        .filter_map(|own| {
+            let inflation = like.inflation(&own.supplier, &others(&own.supplier))?;
+            Some((own.supplier.clone(), inflation))
+        })
+        .collect();
+    let separable = |name: &str| {
+        let inflation = inflations.get(name);
+        inflation.is_some_and(|inflation| *inflation <= rules.most_inflation as f64)
+            && raw.get(name).is_some_and(|raw| raw.mixed_up_with.is_none())
+    };
+    for own in suppliers {
+        let name = own.supplier.as_str();
+        own.inflation_e2 = inflations.get(name).and_then(|value| whole(*value, 100.0));
+        let mut beside = like.tellable(name, &others(name));
+        beside.retain(|other| separable(&other.supplier));
+        if beside.is_empty() || !separable(name) {
+            continue;
+        }
+        let contrast = Contrast {
+            own: shares(cuts, &[name]),
+            others: shares(
+                cuts,
+                &beside
+                    .iter()
+                    .map(|other| other.supplier.as_str())
+                    .collect::<Vec<_>>(),
+            ),
+        };
+        own.comparison = comparison(like, &contrast, rules);
+        own.parts = parts(like, &contrast, raw, name, &beside);
+    }
+}
+
+/// Shares of the pounds of some suppliers under each column.
+fn shares(cuts: &[&CutFact], names: &[&str]) -> BTreeMap<Column, f64> {
+    let mut pounds: BTreeMap<Column, Weight> = BTreeMap::new();
+    for cut in cuts {
+        let mut own = (*cut).clone();
+        own.inputs
+            .retain(|share| names.contains(&share.supplier.as_str()));
+        for (column, weight) in self::pounds(&own) {
+            let sum = pounds.entry(column).or_default();
+            *sum = [*sum, weight].into_iter().sum();
+        }
+    }
+    let all = pounds.get(&Column::All).copied().map_or(1.0, lb);
+    pounds
+        .into_iter()
+        .map(|(column, weight)| (column, lb(weight) / all))
+        .collect()
+}
+
+/// A supplier's fish and the others'.
+struct Contrast {
+    own: BTreeMap<Column, f64>,
+    others: BTreeMap<Column, f64>,
+}
+
+impl Contrast {
+    /// Difference of shares under the columns that are `of` a kind.
+    fn terms(&self, like: &Like, of: impl Fn(&Column) -> bool) -> Vec<(usize, f64)> {
+        let columns = like
+            .columns
+            .iter()
+            .enumerate()
+            .filter(|(_, column)| of(column));
+        columns
+            .map(|(place, column)| {
+                let share =
+                    |of: &BTreeMap<Column, f64>| of.get(column).copied().unwrap_or_default();
+                (place, share(&self.own) - share(&self.others))
+            })
+            .collect()
+    }
+}
+
+fn comparison(like: &Like, contrast: &Contrast, rules: &YieldRules) -> Option<Comparison> {
+    let rest = contrast.terms(like, |column| matches!(column, Column::Supplier(_)));
+    let rest = like.fit.sum(&rest)?;
+    let error = rest.error?;
+    let degrees = like.fit.degrees() as f64;
+    let half = quantile::t(f64::midpoint(1.0, CONFIDENCE), degrees).ok()? * error;
+    let gap = rules.least_gap_e2 as f64 / E2;
+    // Without any spread it is sure, on the side where it is.
+    let chance = if error > 0.0 {
+        quantile::t_below((rest.value + gap) / error, degrees).ok()?
+    } else if rest.value < -gap {
+        0.0
+    } else {
+        1.0
+    };
+    Some(Comparison {
+        rest_e2: whole(rest.value, E2)?,
+        error_e2: whole(error, E2)?,
+        interval_e2: (whole(rest.value - half, E2)?, whole(rest.value + half, E2)?),
+        chance_ppm: whole(chance, 1e6)?,
+    })
+}
+
+fn parts(
+    like: &Like,
+    contrast: &Contrast,
+    raw: &BTreeMap<String, Raw>,
+    name: &str,
+    beside: &[&SupplierYield],
+) -> Option<Parts> {
+    let of = |kind: fn(&Column) -> bool| {
+        let sum = like.fit.sum(&contrast.terms(like, kind))?;
+        whole(sum.value, E2)
+    };
+    let value = |name: &str| raw.get(name)?.value;
+    let mut fillet = 0.0;
+    let mut input = 0.0;
+    for other in beside {
+        fillet += lb(other.input) * value(&other.supplier)?;
+        input += lb(other.input);
+    }
+    let difference_e2 = whole(value(name)? - fillet / input, E2)?;
+    let band_e2 = of(|column| matches!(column, Column::Band(_)))?;
+    let condition_e2 = of(|column| matches!(column, Column::Condition(_)))?;
+    let cutter_e2 = of(|column| matches!(column, Column::Cutter(_)))?;
+    let kitchen_e2 = of(|column| matches!(column, Column::Kitchen(_)))?;
+    let rest_e2 = of(|column| matches!(column, Column::Supplier(_)))?;
+    Some(Parts {
+        difference_e2,
+        band_e2,
+        condition_e2,
+        cutter_e2,
+        kitchen_e2,
+        rest_e2,
+        fits_e2: difference_e2 - band_e2 - condition_e2 - cutter_e2 - kitchen_e2 - rest_e2,
+    })
+}
