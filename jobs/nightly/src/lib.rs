@@ -269,7 +269,7 @@ impl Night<'_> {
             Some(turned) => turned,
             None => close::turned(&mut tx, site, day).await?,
         };
-        let Gathered { input, given } =
+        let Gathered { input, given, kept } =
             close::gather(&mut tx, self.office, self.site, day, &opening).await?;
         let stored = close::stored(&mut tx, site, day, None).await?;
         tx.rollback().await;
@@ -295,6 +295,7 @@ impl Night<'_> {
         let revision = Revision {
             given,
             judged: &judged,
+            kept: &kept,
             before,
         };
         if !self.dry_run && !self.write(&revision).await? {

@@ -5,7 +5,7 @@
 use books::doc::entry_doc;
 use books::pay::{self, Account};
 use books::table::{
-    COUNTED, Cell, DEVICE_WORD, LINE, LOT, MAKING_IN, MAKING_OUT, MOVE, PART, SHIFT,
+    COUNTED, Cell, DEVICE_WORD, INWARD, LINE, LOT, MAKING_IN, MAKING_OUT, MOVE, PART, SHIFT,
 };
 use books::{Condition, Deed, Row, Val, conformance, entry_id};
 use rules::business_day::SiteClock;
@@ -22,6 +22,8 @@ use rules::ticket::{
 use rules::weight::{Weight, WeightUnit};
 
 use super::*;
+
+mod kept;
 
 const SITE: i64 = 1;
 const MONDAY: DayNumber = 20_310_505;
@@ -60,6 +62,8 @@ struct Dock {
     db: Db,
     /// Day on which deeds are entered; absent is their own.
     entered_on: Option<DayNumber>,
+    /// Fish on each ticket.
+    pieces: Pieces,
     deeds: i64,
 }
 
@@ -69,6 +73,7 @@ impl Dock {
         let mut dock = Dock {
             db,
             entered_on: None,
+            pieces: Pieces::NotCounted,
             deeds: 0,
         };
         let site = Site {
@@ -156,7 +161,8 @@ impl Dock {
         rewrites: Option<i64>,
         undersize: Undersize,
     ) -> i64 {
-        let (asked, ticket) = paper(diver, weight, undersize);
+        let (asked, mut ticket) = paper(diver, weight, undersize);
+        ticket.lines[0].pieces = self.pieces;
         let amount = ticket.payout.minor();
         let number = || rewrites.map_or(Cell::Own, Cell::Int);
         let mut rows = Vec::new();
@@ -246,6 +252,33 @@ impl Dock {
             vec![],
         )
         .await
+    }
+
+    async fn brought_back(
+        &mut self,
+        day: DayNumber,
+        hours: i64,
+        part: PartId,
+        movement: i64,
+        weight: &str,
+    ) -> i64 {
+        let [number, place, n] = cells(part);
+        let row = Row::new(
+            &INWARD,
+            [
+                Cell::Own,
+                1.into(),
+                movement.into(),
+                Outlet::SoldWhole.number().into(),
+                number,
+                place,
+                n,
+                lb(weight).units().into(),
+            ],
+        );
+        let doc = "{}".to_owned();
+        self.deed("return", day, at(day, hours), doc, vec![row], vec![])
+            .await
     }
 
     async fn held(&mut self, day: DayNumber, hours: i64, lot: i64, weight: &str) {

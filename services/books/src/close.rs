@@ -7,11 +7,13 @@
 //! and what each party is owed) is the opening of the next, so a day whose
 //! opening did not change is not touched by what came late into an earlier one.
 //!
-//! Reading a day is in [`gather`](self::gather()), judging it in the rules, and
-//! running the days in their order the night's.
+//! Reading a day is in [`gather`](self::gather()), what is kept of it for later ones
+//! in [`Kept`], judging it in the rules, and running the days in their order the
+//! night's.
 
 mod docs;
 mod gather;
+mod kept;
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -29,6 +31,7 @@ use crate::table::{CLOSE, Cell, FLAG, FOUND, ON_HAND, PARTY_DAY, Row, SUPPLIER_D
 use crate::{BooksError, corrupt, db};
 
 pub use gather::{Gathered, gather};
+pub use kept::{CutInput, Kept, WeightKey, cuts_of_days};
 
 /// What a close was worked out from, and what it left.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -293,6 +296,8 @@ pub struct Revision<'a> {
     pub given: Given,
     /// What came of it.
     pub judged: &'a Judged,
+    /// What is kept of the day.
+    pub kept: &'a Kept,
     /// The revision it takes the place of, with the entry that recorded it.
     pub before: Option<(i64, i64)>,
 }
@@ -448,6 +453,7 @@ impl Revision<'_> {
                 ],
             )
         }));
+        rows.extend(self.kept_rows(&|rest| key.iter().cloned().chain(rest).collect()));
         rows
     }
 }

@@ -54,6 +54,7 @@ const MIGRATIONS: &[(i64, &str)] = &[
     (5, include_str!("../migrations/0005_settle.sql")),
     (6, include_str!("../migrations/0006_landing.sql")),
     (8, include_str!("../migrations/0008_refusals.sql")),
+    (9, include_str!("../migrations/0009_kept.sql")),
 ];
 
 /// Advisory lock under which PostgreSQL instances migrate: "books" in ASCII.

@@ -106,6 +106,15 @@ tables! {
         site, day, revision, supplier, species, presentation, specification, customer, cuts, input,
         fillet, mixed_cuts, mixed_input,
     );
+    /// What went into a cut whose fillet was weighed.
+    CUT_FACT = cut_fact(
+        site, day, revision, entry, n, happened_us, cutter, kitchen, specification, species,
+        presentation, supplier, band, condition, pieces, weight, fillet, minutes_e2,
+    );
+    /// A day's weight book, added up.
+    WEIGHT_DAY = weight_day(
+        site, day, revision, from_place, to_place, supplier, species, weight,
+    );
     /// What a close found worth a look.
     FLAG = flag(site, day, revision, key, kind, subject, text, weight, value, gap);
     /// A flag someone acknowledged.

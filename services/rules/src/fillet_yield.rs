@@ -127,7 +127,8 @@ fn keys(cut: &Making) -> impl Iterator<Item = (YieldKey, Weight)> {
 }
 
 /// Whether a making is a cut whose fillet was weighed.
-fn tells_yield(making: &Making) -> bool {
+#[must_use]
+pub fn tells_yield(making: &Making) -> bool {
     let fillet = || {
         making
             .outputs

@@ -4,6 +4,8 @@
 //! its pay belongs to the day it was entered. A ticket that was voided or
 //! rewritten counts for nothing.
 
+mod kept;
+
 use std::collections::btree_map::Entry;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
@@ -24,6 +26,7 @@ use rules::ticket::{AdjustmentKind, Decision, SmallFish, Ticket, TicketLot, Weig
 use rules::undersize;
 use rules::weight::Weight;
 
+use super::kept::{CutInput, Kept};
 use super::{Given, Turned, day_of_entry, part_id, sha256};
 use crate::db::{Record, Tx, Val};
 use crate::doc::{BadDoc, read_entry_doc};
@@ -42,6 +45,8 @@ pub struct Gathered {
     pub input: DayInput,
     /// For the manifest.
     pub given: Given,
+    /// For later nights.
+    pub kept: Kept,
 }
 
 /// Reads a site's day. `opening` is what the day before left.
@@ -90,6 +95,7 @@ pub async fn gather(
     let disputes = settlement::disputes_of_day(tx, number, day).await?;
     let blocks = blocks::of_day(tx, &read.range).await?;
     let warm = read.warm(tx, site, day).await?;
+    let kept = kept::kept(&read, tx, &makings, site.shown_unit).await?;
 
     let digests = opening.digests();
     let given = Given {
@@ -98,7 +104,7 @@ pub async fn gather(
         upto_seq,
         opening: digests.on_hand,
         balances: digests.balances,
-        history: history(&parts, &read, &warm),
+        history: history(&parts, &read, &warm, &kept),
         settings: settings_entry,
         undrained: undrained
             .iter()
@@ -138,13 +144,19 @@ pub async fn gather(
         loss_minor,
         blocks,
     };
-    Ok(Gathered { input, given })
+    Ok(Gathered { input, given, kept })
 }
 
 /// Digest of what was looked up in deeds of any day: what finished parts once held,
 /// what came back had cost, where undersize fish was proposed to go, what was to be
-/// shown cold, and what moved before a count that was taken after the day.
-fn history(parts: &BTreeMap<PartId, PartFacts>, read: &Reading<'_>, warm: &[WarmLot]) -> String {
+/// shown cold, of what band fish was that was cut, and what moved before a count that
+/// was taken after the day.
+fn history(
+    parts: &BTreeMap<PartId, PartFacts>,
+    read: &Reading<'_>,
+    warm: &[WarmLot],
+    kept: &Kept,
+) -> String {
     let mut text = String::new();
     for (part, facts) in parts {
         if let Some(held) = facts.finished {
@@ -176,6 +188,13 @@ fn history(parts: &BTreeMap<PartId, PartFacts>, read: &Reading<'_>, warm: &[Warm
         let _ = writeln!(text, "{lot} cold by {due_us}");
         for again in &warm.probed {
             let _ = writeln!(text, "{lot} probed in {}", again.entry);
+        }
+    }
+    for cut in &kept.cuts {
+        let CutInput { entry, n, band, .. } = cut;
+        let pieces = cut.pieces.unwrap_or(0);
+        if pieces > 0 || !band.is_empty() {
+            let _ = writeln!(text, "{entry}/{n} cut of {band}, {pieces} fish");
         }
     }
     sha256(text.as_bytes())

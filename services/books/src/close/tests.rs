@@ -122,6 +122,7 @@ async fn check_reads_back(db: Db) {
     let revision = Revision {
         given: given(MONDAY, 2),
         judged: &judged,
+        kept: &Kept::default(),
         before: None,
     };
     let Answer::Recorded(stamp) = write(&db, &revision).await else {
@@ -178,6 +179,7 @@ async fn check_revisions(db: Db) {
     let first = Revision {
         given: given(MONDAY, 2),
         judged: &one,
+        kept: &Kept::default(),
         before: None,
     };
     let Answer::Recorded(stamp) = write(&db, &first).await else {
@@ -192,6 +194,7 @@ async fn check_revisions(db: Db) {
     let other = Revision {
         given: given(MONDAY, 3),
         judged: &two,
+        kept: &Kept::default(),
         before: None,
     };
     assert_eq!(write(&db, &other).await, Answer::OtherBody);
@@ -199,6 +202,7 @@ async fn check_revisions(db: Db) {
     let second = Revision {
         given: given(MONDAY, 3),
         judged: &two,
+        kept: &Kept::default(),
         before,
     };
     assert_eq!(second.number(), 2);
@@ -209,6 +213,7 @@ async fn check_revisions(db: Db) {
     let stale = Revision {
         given: given(MONDAY, 4),
         judged: &one,
+        kept: &Kept::default(),
         before: Some((2, stamp.entry - 1)),
     };
     assert!(matches!(
@@ -242,6 +247,7 @@ async fn check_turned(db: Db) {
     let first = Revision {
         given: given(MONDAY, 2),
         judged: &one,
+        kept: &Kept::default(),
         before: None,
     };
     let Answer::Recorded(stamp) = write(&db, &first).await else {
@@ -251,6 +257,7 @@ async fn check_turned(db: Db) {
     let second = Revision {
         given: given(MONDAY, 3),
         judged: &two,
+        kept: &Kept::default(),
         before,
     };
     write(&db, &second).await;

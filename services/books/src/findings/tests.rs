@@ -4,7 +4,7 @@ use rules::close::{CloseDoc, CloseState, DayBalance, Flag, Judged, RULES_VERSION
 use rules::money::{Currency, Money};
 
 use super::*;
-use crate::close::{self, Given, Revision, Stored, document, flag_key};
+use crate::close::{self, Given, Kept, Revision, Stored, document, flag_key};
 use crate::conformance;
 use crate::db::Db;
 use crate::entries::tests::{
@@ -77,6 +77,7 @@ impl Night<'_> {
         let revision = Revision {
             given,
             judged: &self.judged(),
+            kept: &Kept::default(),
             before,
         };
         write(db, revision.deed(SUNDAY, 9_000 + revision.number())).await

@@ -19,7 +19,7 @@ use rules::ticket::{
 use rules::weight::{Reading, ReadingSource, Weight, WeightUnit};
 
 use super::*;
-use crate::close::{self, Given, Revision};
+use crate::close::{self, Given, Kept, Revision};
 use crate::conformance;
 use crate::db::Db;
 use crate::doc::entry_doc;
@@ -746,6 +746,7 @@ async fn revise(db: &Db, judged: &Judged, upto_seq: i64, before: Option<(i64, i6
     let revision = Revision {
         given,
         judged,
+        kept: &Kept::default(),
         before,
     };
     write(db, revision.deed(SATURDAY, 9_000)).await

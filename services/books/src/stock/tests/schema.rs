@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use super::*;
 use crate::db::{EngineError, schema_text};
 use crate::table::{
-    BLOCK, CLOSE, DEDUCTION, DISPUTE, FLAG, HEAD, LINE, REWEIGH, SETTLEMENT_ITEM, SPENT,
+    BLOCK, CLOSE, CUT_FACT, DEDUCTION, DISPUTE, FLAG, HEAD, LINE, REWEIGH, SETTLEMENT_ITEM, SPENT,
     SUPPLIER_DAY, Table,
 };
 
@@ -69,6 +69,16 @@ fn rules() -> Vec<(&'static Table, &'static str, Vec<Cell>, Vec<Cell>)> {
         (&BLOCK, "numbers", between(1, 1_000)),
         (&CLOSE, "revision", from_1()),
         (&SUPPLIER_DAY, "customer", yes_no()),
+        (&CUT_FACT, "n", from_1()),
+        (&CUT_FACT, "condition", between(0, 3)),
+        (&CUT_FACT, "pieces", from_0()),
+        (&CUT_FACT, "weight", from_0()),
+        (&CUT_FACT, "fillet", from_0()),
+        (
+            &CUT_FACT,
+            "minutes_e2",
+            (whole(&[-1, i64::MAX]), whole(&[-2, i64::MIN])),
+        ),
         (&FLAG, "gap", yes_no()),
     ] {
         rules.push((table, column, taken, refused));
@@ -94,10 +104,15 @@ fn sound(table: &'static Table) -> Row {
         "subject",
         "text",
         "note",
+        "cutter",
+        "kitchen",
+        "from_place",
+        "to_place",
     ];
     let cell = |column: &&str| match *column {
         "fate" => "lot".into(),
         "kind" if table.name == "shift" => "hold".into(),
+        "band" if table.name == "cut_fact" => "x".into(),
         column if texts.contains(&column) => "x".into(),
         _ => 1.into(),
     };

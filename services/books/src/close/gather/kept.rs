@@ -1,0 +1,218 @@
+//! What is kept of a day, worked out from its entries.
+
+use std::collections::BTreeMap;
+
+use rules::decimal;
+use rules::fillet_yield::tells_yield;
+use rules::fish::Condition;
+use rules::ids::PartId;
+use rules::making::{MadeFrom, MadeSource, Making};
+use rules::ticket::{Line, Pieces, Ticket, WeighIn};
+use rules::weight::{Weight, WeightUnit};
+
+use super::Reading;
+use crate::close::kept::{CutInput, Kept, WeightKey};
+use crate::close::part_id;
+use crate::db::{Tx, Val};
+use crate::{BooksError, stock};
+
+/// What the book knows of the fish of an input.
+#[derive(Default)]
+struct Fish {
+    band: String,
+    condition: Option<Condition>,
+    pieces: Option<i64>,
+}
+
+/// What is kept of the day that was read, weight shown to people in `unit`.
+pub(super) async fn kept(
+    read: &Reading<'_>,
+    tx: &mut Tx,
+    makings: &[(i64, Making)],
+    unit: WeightUnit,
+) -> Result<Kept, BooksError> {
+    let mut cuts = Vec::new();
+    let mut tickets = BTreeMap::new();
+    for (entry, cut) in makings.iter().filter(|(_, making)| tells_yield(making)) {
+        for (n, from) in (1..).zip(&cut.inputs) {
+            let fish = fish(read, tx, from, &mut tickets, unit).await?;
+            cuts.push(CutInput {
+                entry: *entry,
+                n,
+                happened_us: read.entries.get(entry).copied().unwrap_or(0),
+                cutter: cut.cutter.clone(),
+                kitchen: cut.kitchen.clone(),
+                specification: cut.specification.clone(),
+                species: from.species.clone(),
+                presentation: from.presentation,
+                supplier: from.supplier.clone(),
+                band: fish.band,
+                condition: fish.condition,
+                pieces: fish.pieces,
+                weight: from.weight,
+                fillet: cut.fillet,
+                minutes_e2: decimal::scaled(&cut.minutes, 2).ok(),
+            });
+        }
+    }
+    let weight = weight(read, tx).await?;
+    Ok(Kept { cuts, weight })
+}
+
+/// What is known of an input: of a part as the ticket that stands says, of a dispatch
+/// what is true of all that went with it.
+async fn fish(
+    read: &Reading<'_>,
+    tx: &mut Tx,
+    from: &MadeFrom,
+    tickets: &mut BTreeMap<i64, (WeighIn, Ticket)>,
+    unit: WeightUnit,
+) -> Result<Fish, BooksError> {
+    let dispatch = match from.source {
+        MadeSource::Part(part) => return fish_of(read, tx, part, from.weight, tickets, unit).await,
+        MadeSource::Dispatch(entry) => entry,
+    };
+    let sql = "SELECT number, place, part FROM move WHERE entry = ? ORDER BY n";
+    let mut all: Option<Fish> = None;
+    for row in tx.fetch(sql, &[Val::Int(dispatch)]).await? {
+        let part = part_id("move", row.int(0), row.int(1), row.int(2))?;
+        let one = fish_of(read, tx, part, from.weight, tickets, unit).await?;
+        all = Some(match all {
+            None => one,
+            // Of several parts, how many fish of each were cut is not known.
+            Some(before) => Fish {
+                band: if before.band == one.band {
+                    one.band
+                } else {
+                    String::new()
+                },
+                condition: one.condition.filter(|_| before.condition == one.condition),
+                pieces: None,
+            },
+        });
+    }
+    Ok(all.unwrap_or_default())
+}
+
+/// What is known of `weight` out of a part. A made lot has no line, so it has neither
+/// band nor pieces.
+async fn fish_of(
+    read: &Reading<'_>,
+    tx: &mut Tx,
+    part: PartId,
+    weight: Weight,
+    tickets: &mut BTreeMap<i64, (WeighIn, Ticket)>,
+    unit: WeightUnit,
+) -> Result<Fish, BooksError> {
+    let (number, place) = (part.lot.number(), part.lot.place());
+    let sql = "SELECT l.entry, l.making, p.band, p.condition FROM part p \
+               JOIN lot l ON l.number = p.number AND l.place = p.place \
+               WHERE p.number = ? AND p.place = ? AND p.n = ?";
+    let rows = tx
+        .fetch(sql, &[number, place, part.n].map(Val::Int))
+        .await?;
+    let Some(row) = rows.first() else {
+        return Ok(Fish::default());
+    };
+    let condition = Condition::from_number(row.int(3));
+    let (first, making, band) = (row.int(0), row.int(1), row.int(2));
+    if making != 0 {
+        return Ok(Fish {
+            condition,
+            ..Fish::default()
+        });
+    }
+    let (standing, _) = stock::standing_ticket(tx, first).await?;
+    let (_, ticket) = read.ticket(tx, standing, tickets).await?;
+    let mut lots = ticket.lots.iter();
+    let lot = lots.find(|lot| lot.place == Some(place)).map(|lot| lot.n);
+    let lines = || ticket.lines.iter().filter(|line| Some(line.lot) == lot);
+    let own = lines().find(|line| line.part == part.n);
+    // What a hold or a regrade made has no line, but a sibling of its band has.
+    let alike = own.or_else(|| lines().find(|line| line.band == band));
+    Ok(Fish {
+        band: alike.map_or_else(String::new, |line| edges(line, unit)),
+        condition,
+        pieces: own.and_then(|line| share_of_pieces(line, weight)),
+    })
+}
+
+/// Edges of a line's band as people read them; empty where it was not counted.
+fn edges(line: &Line, unit: WeightUnit) -> String {
+    if line.band == 0 {
+        return String::new();
+    }
+    let from = line.band_from.shown(unit);
+    match line.band_to {
+        Some(to) => format!("{from}-{}", to.shown(unit)),
+        None => format!("{from}+"),
+    }
+}
+
+/// Fish in `weight` of a line, by its share of the line, half up. A guess is none.
+fn share_of_pieces(line: &Line, weight: Weight) -> Option<i64> {
+    let pieces = match line.pieces {
+        Pieces::Counted(pieces) => pieces,
+        Pieces::Estimated(_) | Pieces::NotCounted => return None,
+    };
+    let share = i128::from(pieces) * i128::from(weight.units());
+    decimal::half_up(share, i128::from(line.net.units())).filter(|pieces| *pieces > 0)
+}
+
+/// The day's weight book, added up: rows as the view `weight_book` has them, but that
+/// weight which only changed its part is left out, and so is a ticket that was ended.
+const WEIGHT: &str = "\
+    SELECT from_place, to_place, supplier, species, CAST(SUM(weight) AS BIGINT) FROM ( \
+      SELECT 'landing' AS from_place, 'part' AS to_place, t.supplier AS supplier, \
+             t.species AS species, l.weight AS weight \
+        FROM line l JOIN lot t ON t.number = l.number AND t.place = l.place \
+       WHERE l.ticket BETWEEN ? AND ? AND NOT EXISTS ( \
+             SELECT 1 FROM spent s WHERE s.what = l.ticket AND s.item = 0 \
+                AND s.how IN ('void', 'rewrite')) \
+      UNION ALL \
+      SELECT 'landing', 'ice', t.supplier, t.species, l.ice \
+        FROM line l JOIN lot t ON t.number = l.number AND t.place = l.place \
+       WHERE l.ticket BETWEEN ? AND ? AND l.ice <> 0 AND NOT EXISTS ( \
+             SELECT 1 FROM spent s WHERE s.what = l.ticket AND s.item = 0 \
+                AND s.how IN ('void', 'rewrite')) \
+      UNION ALL \
+      SELECT 'outlet:' || m.outlet, 'part', t.supplier, t.species, m.weight \
+        FROM inward m JOIN lot t ON t.number = m.number AND t.place = m.place \
+       WHERE m.entry BETWEEN ? AND ? \
+      UNION ALL \
+      SELECT 'part', 'outlet:' || m.outlet, t.supplier, t.species, m.weight \
+        FROM move m JOIN lot t ON t.number = m.number AND t.place = m.place \
+       WHERE m.entry BETWEEN ? AND ? \
+      UNION ALL \
+      SELECT 'part', 'table', t.supplier, t.species, m.weight \
+        FROM making_in m JOIN lot t ON t.number = m.number AND t.place = m.place \
+       WHERE m.entry BETWEEN ? AND ? \
+      UNION ALL \
+      SELECT 'table', CASE m.fate WHEN 'lot' THEN 'part' ELSE m.fate END, \
+             COALESCE(t.supplier, ''), COALESCE(t.species, ''), m.weight \
+        FROM making_out m LEFT JOIN lot t ON t.number = m.number AND t.place = m.place \
+       WHERE m.entry BETWEEN ? AND ? \
+    ) AS book GROUP BY from_place, to_place, supplier, species";
+/// Key ranges in it.
+const RANGES: usize = 6;
+
+async fn weight(
+    read: &Reading<'_>,
+    tx: &mut Tx,
+) -> Result<BTreeMap<WeightKey, Weight>, BooksError> {
+    let rows = tx.fetch(WEIGHT, &read.range.repeat(RANGES)).await?;
+    let of = |row: &crate::db::Record| {
+        let key = WeightKey {
+            from_place: row.text(0).to_owned(),
+            to_place: row.text(1).to_owned(),
+            supplier: row.text(2).to_owned(),
+            species: row.text(3).to_owned(),
+        };
+        (key, Weight::from_units(row.int(4)))
+    };
+    Ok(rows.iter().map(of).collect())
+}
+
+#[cfg(test)]
+#[expect(clippy::unwrap_used, reason = "a test may panic")]
+mod tests;
