@@ -7,19 +7,29 @@
 //! nothing changed keeps its bytes, so to run twice is to run once. What a
 //! person should look at is in the close, never an error.
 //!
-//! The job meets the service only in the books. Two nights at once are safe: a
-//! revision spends the one before it, so one of them writes, and the other looks
-//! again.
+//! The job meets the service only in the books. Two nights at once are safe: who
+//! writes has the site's lease, the other says who has it, and a night that lost its
+//! lease is refused by the book. A revision spends the one before it, so what was
+//! worked out on an older look is never written over a newer one.
+//!
+//! A rebuild works out what is closed already, and compares.
+
+mod rebuild;
+mod watch;
+
+pub use rebuild::{LeftAlone, PutRight, Rebuilt, Unlike, rebuild};
+pub use watch::Holder;
 
 use std::collections::BTreeMap;
 
 use books::close::{self, Gathered, KnownDay, LastClose, Left, Manifest, Revision, Turned};
 use books::register::{self, Office};
-use books::{Answer, BooksError, Db, write_once};
+use books::{BooksError, Db};
 use rules::business_day::{date_of, next_day};
 use rules::close::{CloseDoc, CloseState, Flag, Judged, judge};
 use rules::ids::DayNumber;
 use rules::office::Site;
+use watch::Watch;
 
 /// How often to look again when somebody else wrote a revision in between.
 const ATTEMPTS: u32 = 4;
@@ -79,6 +89,32 @@ pub enum NightError {
     /// Somebody else kept writing closes of these days.
     #[error("other closes were recorded all the while; run it again")]
     Overtaken,
+    /// Another night of the site is under way.
+    #[error(
+        "the night of site {site} is being worked by {holder}, until {until} at the latest: \
+         run it again after that"
+    )]
+    Held {
+        /// Site number.
+        site: i64,
+        /// Who has the lease.
+        holder: String,
+        /// When the lease ends, local time.
+        until: String,
+    },
+    /// It took longer than its lease.
+    #[error(
+        "the lease of the night of site {site} ended at {until}, before it wrote: run it again"
+    )]
+    LeaseEnded {
+        /// Site number.
+        site: i64,
+        /// When it ended, local time.
+        until: String,
+    },
+    /// Somebody else took the lease.
+    #[error("another night has taken over site {0}: this one has stopped")]
+    TakenOver(i64),
     /// The books could not be read.
     #[error(transparent)]
     Books(#[from] BooksError),
@@ -99,7 +135,8 @@ impl From<books::EngineError> for NightError {
 }
 
 /// Closes a site's business day, with `now_us` by the book's clock. A dry run
-/// writes nothing and may look at a day that is not over.
+/// writes nothing and may look at a day that is not over. Before `holder` writes, it
+/// takes the site's lease.
 ///
 /// # Errors
 /// [`NightError`] where it could not run; the books are then as they were, but
@@ -110,8 +147,41 @@ pub async fn run(
     day: DayNumber,
     now_us: i64,
     dry_run: bool,
+    holder: &Holder,
 ) -> Result<Outcome, NightError> {
     date_of(day).ok_or(NightError::NotADay(day))?;
+    let mut watch = Watch::new(db, holder);
+    let asked = Asked {
+        site,
+        day,
+        now_us,
+        dry_run,
+    };
+    let outcome = look_and_close(db, asked, &mut watch).await;
+    watch.end().await;
+    outcome
+}
+
+/// What is asked of a night.
+#[derive(Clone, Copy)]
+struct Asked {
+    site: i64,
+    day: DayNumber,
+    now_us: i64,
+    dry_run: bool,
+}
+
+async fn look_and_close(
+    db: &Db,
+    asked: Asked,
+    watch: &mut Watch<'_>,
+) -> Result<Outcome, NightError> {
+    let Asked {
+        site,
+        day,
+        now_us,
+        dry_run,
+    } = asked;
     let mut also = Vec::new();
     for _ in 0..ATTEMPTS {
         let mut tx = db.read().await?;
@@ -130,6 +200,7 @@ pub async fn run(
             dry_run,
             known,
             also,
+            watch: &mut *watch,
         };
         let outcome = night.through(day).await?;
         also = night.also;
@@ -161,7 +232,7 @@ fn may_run(site: &Site, day: DayNumber, now_us: i64, dry_run: bool) -> Result<()
 }
 
 /// One run over a site's days.
-struct Night<'a> {
+struct Night<'a, 'w> {
     db: &'a Db,
     office: &'a Office,
     site: &'a Site,
@@ -169,6 +240,7 @@ struct Night<'a> {
     dry_run: bool,
     known: BTreeMap<DayNumber, KnownDay>,
     also: Vec<DayNumber>,
+    watch: &'a mut Watch<'w>,
 }
 
 /// What the day before left: its digests, and all of it where it was worked out
@@ -187,7 +259,7 @@ struct Closed {
     changed: bool,
 }
 
-impl Night<'_> {
+impl Night<'_, '_> {
     /// Walks the days from the first the book knows. `None` where somebody else
     /// wrote a close in between: look again.
     async fn through(&mut self, asked: DayNumber) -> Result<Option<Outcome>, NightError> {
@@ -258,7 +330,7 @@ impl Night<'_> {
 
     /// Closes one day, or finds that its last close still stands.
     async fn close(
-        &self,
+        &mut self,
         day: DayNumber,
         last: Option<&LastClose>,
         before: Before,
@@ -306,19 +378,10 @@ impl Night<'_> {
     }
 
     /// Writes a revision; false where somebody else wrote it first.
-    async fn write(&self, revision: &Revision<'_>) -> Result<bool, NightError> {
+    async fn write(&mut self, revision: &Revision<'_>) -> Result<bool, NightError> {
         let recorded_on = self.site.clock.day_of(self.now_us);
-        match write_once(self.db, revision.deed(recorded_on, self.now_us)).await {
-            Answer::Recorded(_) | Answer::Repeated { .. } => Ok(true),
-            Answer::OtherBody | Answer::Unmet(_) => Ok(false),
-            Answer::Full { .. } => Err(NightError::NotTaken(
-                "the business day has no entry numbers left".to_owned(),
-            )),
-            Answer::Broken(why) => Err(NightError::NotTaken(why)),
-            Answer::Unavailable => Err(NightError::NotTaken(
-                "it cannot be reached; run it again".to_owned(),
-            )),
-        }
+        let deed = revision.deed(recorded_on, self.now_us);
+        self.watch.write(self.site, deed).await
     }
 }
 

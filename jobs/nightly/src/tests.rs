@@ -7,7 +7,7 @@ use books::pay::{self, Account};
 use books::table::{
     COUNTED, Cell, DEVICE_WORD, INWARD, LINE, LOT, MAKING_IN, MAKING_OUT, MOVE, PART, SHIFT,
 };
-use books::{Condition, Deed, Row, Val, conformance, entry_id};
+use books::{Answer, Condition, Deed, Row, Val, conformance, entry_id, write_once};
 use rules::business_day::SiteClock;
 use rules::close::FlagKind;
 use rules::fish::{Grade, Outlet, Presentation, Storage, Undersize};
@@ -24,6 +24,8 @@ use rules::weight::{Weight, WeightUnit};
 use super::*;
 
 mod kept;
+mod leased;
+mod rebuilt;
 
 const SITE: i64 = 1;
 const MONDAY: DayNumber = 20_310_505;
@@ -31,6 +33,18 @@ const TUESDAY: DayNumber = 20_310_506;
 const WEDNESDAY: DayNumber = 20_310_507;
 const THURSDAY: DayNumber = 20_310_508;
 const HOUR: i64 = 3_600_000_000;
+
+/// A night of somebody who is alone.
+async fn run(
+    db: &Db,
+    site: i64,
+    day: DayNumber,
+    now_us: i64,
+    dry_run: bool,
+) -> Result<Outcome, NightError> {
+    let holder = leased::holder("alone");
+    super::run(db, site, day, now_us, dry_run, &holder).await
+}
 
 fn lb(text: &str) -> Weight {
     WeightUnit::Lb.weigh(text).unwrap()
@@ -1061,9 +1075,26 @@ async fn at_once(db: Db) {
     let mut dock = Dock::open(db).await;
     dock.weigh_in(MONDAY, 10, "ana", "40").await;
     dock.weigh_in(TUESDAY, 10, "ben", "40").await;
-    let (one, two) = tokio::join!(dock.night(TUESDAY), dock.night(TUESDAY));
-    assert_eq!((&one.doc, one.revision), (&two.doc, two.revision));
-    assert_eq!(one.revision, 1);
+    let (one, two) = (leased::holder("one"), leased::holder("two"));
+    let now_us = at(WEDNESDAY, 25);
+    let (first, second) = tokio::join!(
+        super::run(&dock.db, SITE, TUESDAY, now_us, false, &one),
+        super::run(&dock.db, SITE, TUESDAY, now_us, false, &two),
+    );
+    // One works; the other comes after it, or says who does.
+    let told = [first, second];
+    assert!(told.iter().any(Result::is_ok), "{told:?}");
+    for night in told {
+        let outcome = match night {
+            Ok(outcome) => outcome,
+            Err(NightError::Held { .. }) => dock.night(TUESDAY).await,
+            Err(other) => panic!("{other}"),
+        };
+        assert_eq!(
+            (outcome.doc, outcome.revision),
+            (dock.bytes(TUESDAY).await.1, 1)
+        );
+    }
     assert_eq!(dock.bytes(MONDAY).await.0, 1);
     let mut tx = dock.db.read().await.unwrap();
     let rows = tx.fetch("SELECT COUNT(*) FROM close", &[]).await.unwrap();

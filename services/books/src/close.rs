@@ -14,6 +14,7 @@
 mod docs;
 mod gather;
 mod kept;
+mod rebuilt;
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -32,6 +33,7 @@ use crate::{BooksError, corrupt, db};
 
 pub use gather::{Gathered, gather};
 pub use kept::{CutInput, Kept, WeightKey, cuts_of_days};
+pub use rebuilt::{Apart, Should, closed_days};
 
 /// What a close was worked out from, and what it left.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -453,7 +455,9 @@ impl Revision<'_> {
                 ],
             )
         }));
-        rows.extend(self.kept_rows(&|rest| key.iter().cloned().chain(rest).collect()));
+        rows.extend(self.kept.cut_rows(&key));
+        let found = &self.judged.found;
+        rows.extend(self.kept.weight_rows(&key, &doc.parts, found));
         rows
     }
 }

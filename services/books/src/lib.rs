@@ -16,6 +16,7 @@ mod doc_stock;
 pub mod entries;
 pub mod findings;
 pub mod health;
+pub mod lease;
 pub mod pay;
 pub mod refusals;
 pub mod register;

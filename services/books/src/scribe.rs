@@ -158,6 +158,13 @@ pub enum Condition {
         /// The lots' number.
         number: i64,
     },
+    /// Nobody took the lease of the site's night since; see [`lease`](crate::lease).
+    Fence {
+        /// The site.
+        site: i64,
+        /// The fence of the lease it is written under.
+        fence: i64,
+    },
 }
 
 /// What the books made of a deed.
@@ -528,7 +535,9 @@ fn heads_of(deeds: &[Deed]) -> BTreeSet<(i64, i64)> {
         heads.extend(deed.bumps.iter().map(|site| (*site, 0)));
         for condition in &deed.must_hold {
             heads.insert(match condition {
-                Condition::Epoch { site: 0, .. } | Condition::SpendOwn { .. } => continue,
+                Condition::Epoch { site: 0, .. }
+                | Condition::SpendOwn { .. }
+                | Condition::Fence { .. } => continue,
                 Condition::Epoch { site, .. } => (*site, 0),
                 Condition::Spend { what: id, .. }
                 | Condition::Stands { ticket: id }
@@ -592,7 +601,7 @@ impl Deed {
             return Some(format!("no site: {site}"));
         }
         let impossible = self.must_hold.iter().find(|condition| match condition {
-            Condition::Epoch { site, .. } => !is_site(*site),
+            Condition::Epoch { site, .. } | Condition::Fence { site, .. } => !is_site(*site),
             Condition::SpendOwn { item, .. } => *item < 1,
             Condition::Spend { what: id, .. }
             | Condition::Stands { ticket: id }
@@ -673,6 +682,7 @@ async fn look(tx: &mut Tx, deeds: &[Deed], heads: Heads) -> Result<Seen, EngineE
         seen.requests.insert(row.text(0).to_owned(), known);
     }
     let (mut items, mut lots, mut numbers) = (BTreeSet::new(), BTreeSet::new(), BTreeSet::new());
+    let mut fenced = BTreeSet::new();
     let mut shared = false;
     for condition in deeds.iter().flat_map(|deed| &deed.must_hold) {
         match condition {
@@ -681,6 +691,7 @@ async fn look(tx: &mut Tx, deeds: &[Deed], heads: Heads) -> Result<Seen, EngineE
             Condition::LotSeen { number, place, .. } => _ = lots.insert((*number, *place)),
             Condition::Unmoved { number } => _ = numbers.insert(*number),
             Condition::Epoch { site, .. } => shared |= *site == SHARED,
+            Condition::Fence { site, .. } => _ = fenced.insert(*site),
             Condition::SpendOwn { .. } => {}
         }
     }
@@ -699,6 +710,12 @@ async fn look(tx: &mut Tx, deeds: &[Deed], heads: Heads) -> Result<Seen, EngineE
     for row in rows {
         seen.spent
             .insert((row.int(0), row.int(1)), row.text(2).to_owned());
+    }
+    // Kept from whoever would take the lease until this is written.
+    let fenced: Vec<Val<'_>> = fenced.into_iter().map(Val::Int).collect();
+    let sql = "SELECT site, fence FROM lease WHERE site IN ({keys}) ORDER BY site";
+    for row in tx.lock_keys(sql, 1, &fenced).await? {
+        seen.fences.insert(row.int(0), row.int(1));
     }
     seen.lots = look_at_lots(tx, &lots).await?;
     let numbers: Vec<Val<'_>> = numbers.into_iter().map(Val::Int).collect();

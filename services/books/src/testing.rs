@@ -269,6 +269,11 @@ impl Faults {
         self.planned().push((n, fault));
     }
 
+    /// Plans nothing any more.
+    pub fn forget(&self) {
+        self.planned().clear();
+    }
+
     /// How many troubles are still to be met.
     pub fn left(&self) -> usize {
         self.planned().len()

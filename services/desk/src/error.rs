@@ -126,6 +126,7 @@ impl DeskError {
             Condition::Epoch { .. }
             | Condition::LotSeen { .. }
             | Condition::Stands { .. }
+            | Condition::Fence { .. }
             | Condition::SpendOwn { .. } => DeskError::Unavailable,
         }
     }

@@ -125,8 +125,12 @@ pub(crate) fn new_folder_in(base: &Path) -> Result<PathBuf, DemoError> {
 }
 
 /// Runs the demo on a fresh book in `folder` and gives what to print. `program`
-/// is what a person types to run this program.
-pub(crate) async fn run(folder: &Path, program: &str) -> Result<String, DemoError> {
+/// is what a person types to run this program, `holder` who runs its nights.
+pub(crate) async fn run(
+    folder: &Path,
+    program: &str,
+    holder: &nightly::Holder,
+) -> Result<String, DemoError> {
     let file = fresh_book_in(folder)?;
     let url = file
         .to_str()
@@ -147,7 +151,7 @@ pub(crate) async fn run(folder: &Path, program: &str) -> Result<String, DemoErro
         let _ = stopped.await;
     });
     let telling = async {
-        let told = tell(&db, &server, &key, &url, program).await;
+        let told = tell(&db, &server, &key, &url, program, holder).await;
         let _ = stop.send(());
         told
     };
@@ -182,6 +186,7 @@ async fn tell(
     key: &Path,
     url: &str,
     program: &str,
+    holder: &nightly::Holder,
 ) -> Result<String, DemoError> {
     let service = Service::reach(server, Pass::in_file(key)?).await?;
     let mut week = Week::default();
@@ -198,7 +203,7 @@ async fn tell(
             .await
             .map_err(ServeError::from)?
             .ok_or_else(|| DemoError::Data("the book has lost its clock".to_owned()))?;
-        let night = nightly::run(db, i64::from(SITE), day.number, now_us, false).await?;
+        let night = nightly::run(db, i64::from(SITE), day.number, now_us, false, holder).await?;
         nights.push((day.number, night));
     }
 

@@ -4,13 +4,14 @@
 //! This file is the only one that reads arguments, the environment and the
 //! machine's clock; everything behind it is handed what it needs. Answers go to
 //! stdout, the log to stderr. Exit code: 0 done, and of a night nothing to look
-//! at; 1 the service said no, the night raised flags, or the doctor found something to
-//! look at; 2 it could not run.
+//! at; 1 the service said no, the night raised flags or a rebuild found something
+//! otherwise, or the doctor found something to look at; 2 it could not run.
 
 mod backup;
 mod certificate;
 mod demo;
 mod doctor;
+mod holder;
 mod night;
 mod office_key;
 mod serve;
@@ -114,15 +115,21 @@ enum Command {
     /// Close a site's business day: balance the weight, raise flags
     #[command(after_help = "Example:
   weighhouse nightly --site 1 --day 2031-05-02
+  weighhouse nightly --site 1 --rebuild
 
-Exit code: 0 balanced, 1 flags raised, 2 it could not run.")]
+Exit code: 0 balanced, 1 flags raised, 2 it could not run. Of a rebuild: 0 all as it
+was stored, 1 something was not, 2 it could not run.")]
     Nightly {
         /// Number of the site
         #[arg(long)]
         site: i64,
         /// Business day, YYYY-MM-DD
-        #[arg(long, value_parser = night::day)]
-        day: i64,
+        #[arg(long, value_parser = night::day, required_unless_present = "rebuild")]
+        day: Option<i64>,
+        /// Work every closed day out again from its entries, compare, and put worked-out
+        /// rows back where they are missing or others; documents are never touched
+        #[arg(long, conflicts_with_all = ["day", "json"])]
+        rebuild: bool,
         /// Work it out and print it, and record nothing
         #[arg(long)]
         dry_run: bool,
@@ -304,11 +311,19 @@ async fn run(command: Command) -> anyhow::Result<ExitCode> {
         Command::Nightly {
             site,
             day,
+            rebuild: _,
             dry_run,
             json,
             book,
         } => {
-            let found = night::run(&book.url, site, day, now_us, dry_run).await?;
+            let holder = holder::this_process(now_us);
+            let Some(day) = day else {
+                let watched = std::io::stderr().is_terminal();
+                let found = night::rebuild(&book.url, site, dry_run, &holder, watched).await?;
+                print(&found.text)?;
+                return Ok(ExitCode::from(found.exit_code));
+            };
+            let found = night::run(&book.url, site, day, dry_run, &holder).await?;
             if json {
                 // The document is printed as it is stored, byte for byte.
                 eprint!("{}", found.note);
@@ -366,7 +381,8 @@ async fn run(command: Command) -> anyhow::Result<ExitCode> {
             let program = std::env::args()
                 .next()
                 .unwrap_or_else(|| "weighhouse".to_owned());
-            print(&demo::run(&folder, &program).await?)?;
+            let holder = holder::this_process(now_us);
+            print(&demo::run(&folder, &program, &holder).await?)?;
             Ok(ExitCode::SUCCESS)
         }
         Command::Client(command) => {

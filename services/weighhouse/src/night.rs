@@ -1,10 +1,11 @@
-//! The night's own face: run it on a book, and say in short what it found.
+//! The night's own face: run it on a book, or rebuild one, and say in short what it
+//! found.
 
 use books::doc::{Doc as _, Value};
 use books::{Db, book, register};
 use client::known::clock_note;
 use client::show::{Column, Page, instant};
-use nightly::Outcome;
+use nightly::{Holder, Outcome, Rebuilt};
 use rules::business_day::date_of;
 use rules::close::{CloseDoc, DayBalance, Flag};
 use rules::weight::{Weight, WeightUnit};
@@ -53,23 +54,28 @@ pub(crate) fn day(text: &str) -> Result<i64, String> {
     }
 }
 
-/// Runs the night of a day on the book at `url`. `machine_us` is the machine's
-/// clock, for a book without one of its own.
+/// Opens the book at `url`. The service makes a book; the night only ever closes the
+/// days of one.
+async fn open(url: &str) -> Result<Db, NightError> {
+    if !Db::is_there(url) {
+        return Err(NightError::NoBook(url.to_owned()));
+    }
+    Ok(Db::open(url).await?)
+}
+
+/// Runs the night of a day on the book at `url`, with the machine's clock of `holder`
+/// for a book without one of its own.
 pub(crate) async fn run(
     url: &str,
     site: i64,
     day: i64,
-    machine_us: fn() -> i64,
     dry_run: bool,
+    holder: &Holder,
 ) -> Result<Found, NightError> {
-    // The service makes a book; the night only ever closes the days of one.
-    if !Db::is_there(url) {
-        return Err(NightError::NoBook(url.to_owned()));
-    }
-    let db = Db::open(url).await?;
+    let db = open(url).await?;
     let simulated = book::simulated_now(&db).await?;
-    let now_us = simulated.unwrap_or_else(machine_us);
-    let outcome = nightly::run(&db, site, day, now_us, dry_run).await?;
+    let now_us = simulated.unwrap_or_else(holder.clock_us);
+    let outcome = nightly::run(&db, site, day, now_us, dry_run, holder).await?;
 
     let mut tx = db.read().await?;
     let office = register::load(&mut tx).await?;
@@ -92,6 +98,89 @@ pub(crate) async fn run(
         exit_code: outcome.exit_code(),
         document: outcome.doc + "\n",
     })
+}
+
+/// What a rebuild found.
+pub(crate) struct FoundAgain {
+    /// For a person.
+    pub(crate) text: String,
+    /// 0 all as it was stored, 1 something was not.
+    pub(crate) exit_code: u8,
+}
+
+/// Rebuilds a site of the book at `url`; tells how far it is where somebody watches.
+pub(crate) async fn rebuild(
+    url: &str,
+    site: i64,
+    dry_run: bool,
+    holder: &Holder,
+    watched: bool,
+) -> Result<FoundAgain, NightError> {
+    let db = open(url).await?;
+    let mut said = |day: i64, days: i64| {
+        if watched {
+            eprint!("\r{}  {days} days", iso(day));
+        }
+    };
+    let rebuilt = nightly::rebuild(&db, site, dry_run, holder, &mut said).await;
+    if watched {
+        eprintln!();
+    }
+    let rebuilt = rebuilt?;
+    db.close().await;
+    Ok(FoundAgain {
+        text: text_again(site, &rebuilt, dry_run),
+        exit_code: rebuilt.exit_code(),
+    })
+}
+
+fn text_again(site: i64, rebuilt: &Rebuilt, dry_run: bool) -> String {
+    let mut page = Page::title(format!("Rebuild of site {site}"));
+    page.facts(&[
+        ("closed days", rebuilt.days.to_string()),
+        ("as they were stored", rebuilt.same.to_string()),
+        ("came out otherwise", rebuilt.unlike.len().to_string()),
+        ("with rows put back", rebuilt.put_right.len().to_string()),
+        ("left alone", rebuilt.left_alone.len().to_string()),
+    ]);
+    for unlike in &rebuilt.unlike {
+        page.paragraph(format!(
+            "{}, revision {}: its entries give another document. Stored is the SHA-256 {}, \
+             worked out {}. Nothing was changed: restore the newest backup in which the day \
+             comes out, and compare the entries of the day.",
+            iso(unlike.day),
+            unlike.revision,
+            unlike.stored,
+            unlike.worked_out
+        ));
+    }
+    for put in &rebuilt.put_right {
+        let tables: Vec<String> = put
+            .tables
+            .iter()
+            .map(|apart| {
+                format!(
+                    "{} ({} missing, {} that do not belong)",
+                    apart.table, apart.missing, apart.foreign
+                )
+            })
+            .collect();
+        let done = if dry_run {
+            "dry run, nothing was put back"
+        } else {
+            "put back as its entries give them"
+        };
+        page.paragraph(format!(
+            "{}, revision {}: rows of {}; {done}.",
+            iso(put.day),
+            put.revision,
+            tables.join(", ")
+        ));
+    }
+    for left in &rebuilt.left_alone {
+        page.paragraph(format!("{}: not compared, {}.", iso(left.day), left.why));
+    }
+    page.done()
 }
 
 /// What it found, in short.

@@ -104,7 +104,7 @@ pub async fn gather(
         upto_seq,
         opening: digests.on_hand,
         balances: digests.balances,
-        history: history(&parts, &read, &warm, &kept),
+        history: history(&parts, &read, &warm, &undrained, &kept),
         settings: settings_entry,
         undrained: undrained
             .iter()
@@ -149,12 +149,13 @@ pub async fn gather(
 
 /// Digest of what was looked up in deeds of any day: what finished parts once held,
 /// what came back had cost, where undersize fish was proposed to go, what was to be
-/// shown cold, of what band fish was that was cut, and what moved before a count that
-/// was taken after the day.
+/// shown cold, what devices said of their queues, of what band fish was that was cut, and
+/// what moved before a count that was taken after the day.
 fn history(
     parts: &BTreeMap<PartId, PartFacts>,
     read: &Reading<'_>,
     warm: &[WarmLot],
+    undrained: &[Undrained],
     kept: &Kept,
 ) -> String {
     let mut text = String::new();
@@ -189,6 +190,14 @@ fn history(
         for again in &warm.probed {
             let _ = writeln!(text, "{lot} probed in {}", again.entry);
         }
+    }
+    for device in undrained {
+        let Undrained {
+            device,
+            queued,
+            resolved,
+        } = device;
+        let _ = writeln!(text, "{device} has {resolved} of {queued}");
     }
     for cut in &kept.cuts {
         let CutInput { entry, n, band, .. } = cut;

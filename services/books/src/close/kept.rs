@@ -11,7 +11,6 @@ use rules::fish::{Condition, Presentation};
 use rules::ids::{DayNumber, PartId};
 use rules::weight::Weight;
 
-use super::Revision;
 use crate::db::{Record, Tx, Val};
 use crate::doc::BadDoc;
 use crate::table::{CUT_FACT, Cell, Row, WEIGHT_DAY};
@@ -105,14 +104,11 @@ impl Kept {
         }
         weights
     }
-}
 
-impl Revision<'_> {
-    /// The rows of what is kept, without the revision's own columns.
-    pub(super) fn kept_rows(&self, row: &dyn Fn(Vec<Cell>) -> Vec<Cell>) -> Vec<Row> {
-        let cuts = self.kept.cuts.iter().map(|cut| Row {
-            table: &CUT_FACT,
-            cells: row(vec![
+    /// The rows of cuts; `key` is site, day and revision.
+    pub(super) fn cut_rows(&self, key: &[Cell; 3]) -> Vec<Row> {
+        let row = |cut: &CutInput| {
+            let cells: [Cell; 15] = [
                 cut.entry.into(),
                 cut.n.into(),
                 cut.happened_us.into(),
@@ -128,22 +124,36 @@ impl Revision<'_> {
                 cut.weight.units().into(),
                 cut.fillet.units().into(),
                 cut.minutes_e2.unwrap_or(-1).into(),
-            ]),
-        });
-        let weights = self
-            .kept
-            .weights(&self.judged.doc.parts, &self.judged.found);
-        let weights = weights.into_iter().map(|(key, weight)| Row {
-            table: &WEIGHT_DAY,
-            cells: row(vec![
-                key.from_place.into(),
-                key.to_place.into(),
-                key.supplier.into(),
-                key.species.into(),
+            ];
+            Row {
+                table: &CUT_FACT,
+                cells: key.iter().cloned().chain(cells).collect(),
+            }
+        };
+        self.cuts.iter().map(row).collect()
+    }
+
+    /// The rows of weight by place, with what counts posted in the parts of the close.
+    pub(super) fn weight_rows(
+        &self,
+        key: &[Cell; 3],
+        parts: &[PartBalance],
+        found: &[Posted],
+    ) -> Vec<Row> {
+        let row = |(place, weight): (WeightKey, Weight)| {
+            let cells: [Cell; 5] = [
+                place.from_place.into(),
+                place.to_place.into(),
+                place.supplier.into(),
+                place.species.into(),
                 weight.units().into(),
-            ]),
-        });
-        cuts.chain(weights).collect()
+            ];
+            Row {
+                table: &WEIGHT_DAY,
+                cells: key.iter().cloned().chain(cells).collect(),
+            }
+        };
+        self.weights(parts, found).into_iter().map(row).collect()
     }
 }
 

@@ -8,7 +8,7 @@ use super::error::EngineError;
 use crate::table::Table;
 
 /// A value to bind.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Val<'a> {
     /// A whole number.
     Int(i64),

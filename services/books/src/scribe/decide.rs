@@ -40,6 +40,8 @@ pub(super) struct Seen {
     pub(super) spent: BTreeMap<(i64, i64), String>,
     /// How often weight moved within a lot or came back into it.
     pub(super) lots: BTreeMap<(i64, i64), i64>,
+    /// Newest fence of each site's night that is asked about.
+    pub(super) fences: BTreeMap<i64, i64>,
     /// Numbers of lots that something happened to.
     pub(super) moved: BTreeSet<i64>,
 }
@@ -99,6 +101,7 @@ impl Seen {
                     .get(&(*ticket, 0))
                     .is_none_or(|how| how != "void" && how != "rewrite"),
                 Condition::Unmoved { number } => !self.moved.contains(number),
+                Condition::Fence { site, fence } => self.fences.get(site) == Some(fence),
             };
             !holds
         })

@@ -471,7 +471,12 @@ impl Boat {
         self.now.fetch_add(minutes * 60_000_000, Ordering::SeqCst);
         if self.desk.day_at(SITE, self.now()) > before {
             // Statements go on from the close.
-            let night = nightly::run(&self.db, SITE, before, self.now(), false);
+            let alone = nightly::Holder {
+                name: "night".to_owned(),
+                clock_us: || 0,
+                is_gone: |_| false,
+            };
+            let night = nightly::run(&self.db, SITE, before, self.now(), false, &alone);
             night.await.unwrap();
             self.did("night");
         }
