@@ -324,7 +324,8 @@ async fn by_its_method(face: &Face, let_in: &LetIn, deed: Deed) -> v1::CatchUpRe
     macro_rules! by {
         ($method:path, $request:ident) => {{
             let request_id = said_back(&$request.request_id);
-            let result = $method(face, &let_in.caller, $request).await;
+            // On the heap: together the methods' futures do not fit a thread's stack.
+            let result = Box::pin($method(face, &let_in.caller, $request)).await;
             if let Err(refusal) = &result {
                 face.refused(let_in, refusal, &request_id).await;
             }
