@@ -135,6 +135,7 @@ const ROWS: &[(&str, &str, &str)] = &[
     ("LandingReport/ListTallies", r#"{"site":1,"from":@monday,"to":@after}"#,                               "+ - - - - + + - -"),
     ("LandingReport/ListTallies", r#"{"site":7,"from":@monday,"to":@after}"#,                               "? - - - - ? ? - -"),
 
+    ("Yield/WeighSmallFish", r#"{"site":1,"species":"PZO","specification":"skinless","piece":{"decimal":"0.35","unit":"WEIGHT_UNIT_LB","source":"READING_SOURCE_KEYED"},"yieldPercent":"23","minutesPerFish":"1.6"}"#, "+ - - - - + + - -"),
     ("Yield/ListSupplierYields", r#"{"site":1,"from":@monday,"to":@after,"supplier":"wren-haldane"}"#,      "+ + - + - + + - -"),
     ("Yield/ListSupplierYields", r#"{"site":1,"from":@monday,"to":@after,"supplier":"skiff-tarn"}"#,        "+ - + - - + + - -"),
     ("Yield/ListSupplierYields", r#"{"site":1,"from":@monday,"to":@after,"supplier":"nobody-here"}"#,       "? - - - - ? ? - -"),

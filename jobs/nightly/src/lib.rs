@@ -342,7 +342,7 @@ impl Night<'_, '_> {
             None => close::turned(&mut tx, site, day).await?,
         };
         let Gathered { input, given, kept } =
-            close::gather(&mut tx, self.office, self.site, day, &opening).await?;
+            close::gather(&mut tx, self.office, self.site, day, &opening, None).await?;
         let stored = close::stored(&mut tx, site, day, None).await?;
         tx.rollback().await;
         if stored.as_ref().map(|stored| stored.revision) != last.map(|last| last.revision) {

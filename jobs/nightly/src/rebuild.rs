@@ -204,8 +204,15 @@ impl Rebuild<'_> {
         let Some(stored) = stored else {
             return Ok(None);
         };
-        let Gathered { input, given, kept } =
-            close::gather(&mut tx, self.office, self.site, day, &self.opening).await?;
+        let Gathered { input, given, kept } = close::gather(
+            &mut tx,
+            self.office,
+            self.site,
+            day,
+            &self.opening,
+            Some(&stored.manifest.given.looked),
+        )
+        .await?;
         tx.rollback().await;
         Ok(Some(Again {
             stored,
@@ -270,6 +277,8 @@ fn why_not(closed: &Given, now: &Given) -> Option<String> {
         settings,
         undrained,
         rules,
+        // A rebuild looks back on the same.
+        looked: _,
     } = closed;
     let mut why = Vec::new();
     if *rules != now.rules {

@@ -32,7 +32,7 @@ use crate::table::{CLOSE, Cell, FLAG, FOUND, ON_HAND, PARTY_DAY, Row, SUPPLIER_D
 use crate::{BooksError, corrupt, db};
 
 pub use gather::{Gathered, gather};
-pub use kept::{CutInput, Kept, WeightKey, cuts_of_days};
+pub use kept::{CutInput, Kept, WeightKey, cut_facts, cuts_of, days_of_cuts};
 pub use rebuilt::{Apart, Should, closed_days};
 
 /// What a close was worked out from, and what it left.
@@ -65,6 +65,17 @@ pub struct Given {
     pub undrained: Vec<String>,
     /// Version of the rules.
     pub rules: i64,
+    /// What of other days was looked back on.
+    pub looked: Looked,
+}
+
+/// What a close looked back on.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Looked {
+    /// Earlier days whose cuts were read, each with its revision, in order.
+    pub cuts: Vec<(DayNumber, i64)>,
+    /// Entries of the baselines on file, in order.
+    pub baselines: Vec<i64>,
 }
 
 /// Digests of what a day left to the next.
@@ -289,6 +300,16 @@ pub async fn turned(tx: &mut Tx, site: i64, day: DayNumber) -> Result<Turned, Bo
         left.balances.insert(row.text(0).to_owned(), balance);
     }
     Ok(left)
+}
+
+/// The last day of a site that was closed.
+///
+/// # Errors
+/// Engine trouble.
+pub async fn last_day(tx: &mut Tx, site: i64) -> Result<Option<DayNumber>, BooksError> {
+    let sql = "SELECT day FROM close WHERE site = ? ORDER BY day DESC LIMIT 1";
+    let rows = tx.fetch(sql, &[Val::Int(site)]).await?;
+    Ok(rows.first().map(|row| row.int(0)))
 }
 
 /// A revision of a close, to be written.

@@ -1,5 +1,7 @@
 //! `close`: a business day as the nightly job closed it.
 
+pub(crate) mod at_table;
+
 use std::collections::BTreeSet;
 
 use proto::google::r#type::Date;
@@ -92,6 +94,7 @@ pub fn text(close: &v1::Close, which: Parts, known: &Known) -> String {
     cuts(&mut page, &close.cuts, known);
     page.heading("Yields");
     yields::list(&mut page, &close.yields, known);
+    at_table::sections(&mut page, close, known);
     page.heading("Below the plate minimum, and where it went");
     undersize(&mut page, &close.undersize, known);
     page.heading("Payouts");

@@ -64,6 +64,7 @@ named!(
     ListFlagsResponse,
     ListLandingsResponse,
     ListSupplierYieldsResponse,
+    WeighSmallFishResponse,
     ListTalliesResponse,
     PostPriceListRequest,
     PostPriceListResponse,

@@ -36,6 +36,7 @@ pub mod service;
 pub mod settle;
 mod sheet;
 pub mod show;
+pub mod small_fish;
 pub mod statement;
 pub mod tally;
 pub mod ticket;
@@ -91,6 +92,8 @@ pub enum Command {
     AnswerDispute(dispute::AnswerDispute),
     /// Show the plain pooled yield of each supplier's fish
     Yields(yields::Yields),
+    /// Weigh cutting small fish against soup, with the piece weight from which it pays
+    SmallFish(small_fish::SmallFish),
     /// Report what was landed in a period: a row for each lot that was bought
     LandingReport(landing_report::LandingReport),
     /// Show tallies of fish, and the catch by dive and by hour
@@ -179,6 +182,7 @@ impl Command {
             Command::Dispute(command) => command.run().await,
             Command::AnswerDispute(command) => command.run().await,
             Command::Yields(command) => command.run().await,
+            Command::SmallFish(command) => command.run().await,
             Command::LandingReport(command) => command.run().await,
             Command::Tally(command) => command.run().await,
             Command::ReceivingLog(command) => command.run().await,

@@ -193,6 +193,7 @@ methods! {
     }
     yield_service_client::YieldServiceClient {
         list_supplier_yields: ListSupplierYieldsRequest => ListSupplierYieldsResponse,
+        weigh_small_fish: WeighSmallFishRequest => WeighSmallFishResponse,
     }
     statement_service_client::StatementServiceClient {
         get_statement: GetStatementRequest => GetStatementResponse,

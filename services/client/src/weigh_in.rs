@@ -331,7 +331,7 @@ fn depth(text: &str) -> Result<v1::Depth, String> {
 /// own, in small letters.
 macro_rules! words {
     ($($parser:ident: $enum:ident $prefix:literal [$($word:literal),+ $(,)?];)+) => {
-        $(fn $parser() -> impl TypedValueParser<Value = v1::$enum> {
+        $(pub(crate) fn $parser() -> impl TypedValueParser<Value = v1::$enum> {
             PossibleValuesParser::new([$($word),+]).try_map(|word| {
                 let name = format!("{}{}", $prefix, word.to_ascii_uppercase().replace('-', "_"));
                 v1::$enum::from_str_name(&name).ok_or("the contract does not know it")

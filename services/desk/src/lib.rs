@@ -23,6 +23,7 @@ mod receiving;
 mod repeat;
 mod reports;
 mod settlement;
+mod small_fish;
 mod stock;
 mod usual;
 mod weigh_in;
@@ -53,6 +54,7 @@ pub use reports::{
     TicketFound, TicketRange, YieldRange,
 };
 pub use settlement::{CashFound, DrawerCount, DrawerDay};
+pub use small_fish::{SmallFishAsked, SmallFishFound};
 pub use stock::{LotEvent, LotFound, LotPart};
 
 /// A recorded deed: what was asked, what came of it, and what the book gave it.

@@ -521,7 +521,7 @@ impl Desk {
         }))
     }
 
-    fn money_of(&self, site: i64) -> Result<Currency, DeskError> {
+    pub(crate) fn money_of(&self, site: i64) -> Result<Currency, DeskError> {
         let office = self.office();
         office
             .sites

@@ -5,8 +5,8 @@
 
 use proto::v1;
 use rules::{
-    baseline, close, fish, key, landing, making, office, price_list, receiving, settlement, stock,
-    tally, ticket, weight,
+    baseline, close, fish, key, landing, making, office, price_list, receiving, settlement,
+    small_fish, stock, tally, ticket, weight,
 };
 
 /// A word of the trade that travels as a number.
@@ -88,6 +88,8 @@ coded! {
     baseline::Follows as Follows { Supplier, Cutter, Kitchen }
     receiving::LengthUnit as LengthUnit { Mm, Cm, In }
     close::CloseState as CloseState { Closed, ClosedWithGaps }
+    close::LossBy as LossBy { Part, Supplier, Cutter, Kitchen }
+    small_fish::CutOrSoup as CutOrSoup { Cut, Soup, Close }
     making::MakingKind as MakingKind { Cut, Dress, Pool, Freeze, CustomerCut }
     stock::DiscardCause as DiscardCause { BeforeHandOver, AfterHandOver }
     making::Fate as OutputFate { Lot, Discard, NotWeighed }

@@ -243,6 +243,7 @@ service! {
 service! {
     v1::yield_service_server::YieldService =
         read reports::list_supplier_yields(ListSupplierYieldsRequest) -> ListSupplierYieldsResponse,
+        read reports::weigh_small_fish(WeighSmallFishRequest) -> WeighSmallFishResponse,
 }
 
 service! {

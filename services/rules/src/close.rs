@@ -10,20 +10,26 @@
 //! [`crate::fillet_yield`]; what is read and written is not here.
 
 mod flags;
+mod said;
+mod table;
 mod walk;
 
 use std::collections::BTreeMap;
 
 use crate::balance::Holding;
+use crate::baseline::Baseline;
 use crate::codes::{self, BlockUse};
 use crate::fillet_yield::{YieldKey, YieldSums, pooled};
 use crate::fish::{Outlet, Presentation, Storage, coded};
 use crate::ids::{DayNumber, LotCode, PartId};
 use crate::making::{Making, MakingKind};
-use crate::money::{Currency, Money};
+use crate::money::{Currency, Money, UnitPrice};
 use crate::office::Settings;
+use crate::supplier_yield::CutFact;
 use crate::ticket::Temperature;
 use crate::weight::{Weight, WeightUnit};
+
+pub use said::{CauseRow, ChartRow, LossBy, LossRow, SmallFishRow, SupplierRow, YieldGroupRow};
 
 /// Version of the rules by which a day is closed; it rises when the same day
 /// would come out otherwise.
@@ -70,6 +76,12 @@ pub struct DayInput {
     pub loss_minor: i64,
     /// Blocks of lot numbers asked for or used on this day.
     pub blocks: Vec<BlockUse>,
+    /// Cuts that tell a yield, of the day and of the days looked back on.
+    pub cut_facts: Vec<CutFact>,
+    /// Days that control charts are held against, older ones first.
+    pub baselines: Vec<Baseline>,
+    /// What kitchens paid, by the movement that a customer's cut of the day took from.
+    pub dispatch_prices: BTreeMap<i64, UnitPrice>,
 }
 
 /// What the book has on file of a part.
@@ -301,6 +313,16 @@ pub struct CloseDoc {
     pub flags: Vec<Flag>,
     /// What the figures leave out.
     pub remarks: Vec<String>,
+    /// Yields over the days looked back on, by species, form and specification.
+    pub supplier_yields: Vec<YieldGroupRow>,
+    /// By what is followed, then party.
+    pub charts: Vec<ChartRow>,
+    /// By part, supplier, cutter and kitchen.
+    pub losses: Vec<LossRow>,
+    /// What the day lost by cause; the causes may overlap.
+    pub causes: Vec<CauseRow>,
+    /// Cutting beside soup, by band.
+    pub small_fish: Vec<SmallFishRow>,
 }
 
 coded! {
@@ -553,6 +575,13 @@ pub struct Posted {
 #[must_use]
 pub fn judge(day: &DayInput) -> Judged {
     let walk = walk::Walk::through(day);
+    let table::TableSays {
+        yields: supplier_yields,
+        charts,
+        losses,
+        causes,
+        small_fish,
+    } = table::say(day, &walk);
     let flags = flags::raise(day, &walk);
     let gaps = flags.iter().any(|flag| flag.gap);
     let doc = CloseDoc {
@@ -572,6 +601,11 @@ pub fn judge(day: &DayInput) -> Judged {
         payouts: payouts(day),
         remarks: remarks(day, &walk, &flags),
         flags,
+        supplier_yields,
+        charts,
+        losses,
+        causes,
+        small_fish,
     };
     Judged {
         doc,

@@ -6,10 +6,10 @@
 //! here are for asking, and the local code decides what may still be sold.
 
 use crate::costing::Plate;
-use crate::fish::Presentation;
 use crate::money::{Currency, Money, UnitPrice};
 use crate::office::weight_or;
 use crate::small_fish::TablePrices;
+pub use crate::supplier_yield::ReferenceYield;
 use crate::weight::{Reading, Weight, WeightUnit};
 
 /// A site's settings for judging; what is absent takes the default named.
@@ -55,21 +55,6 @@ pub struct JudgingSettings {
     pub least_points_e2: Option<i64>,
     /// Of those named, so many may be named by chance, ppm; default 100,000.
     pub false_discovery_ppm: Option<i64>,
-}
-
-/// A yield to hold cuts against, and where it is from.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct ReferenceYield {
-    /// ASFIS code.
-    pub species: String,
-    /// Form in which it goes in.
-    pub presentation: Presentation,
-    /// Cut specification.
-    pub specification: String,
-    /// Hundredths of a percent; above zero.
-    pub yield_e2: i64,
-    /// Who says so.
-    pub source: String,
 }
 
 /// What fillet of one species and cut sells for.

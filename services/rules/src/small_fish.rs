@@ -12,7 +12,10 @@
 //! kilogram, and are rounded once, half up, when they are given. What may go to
 //! soup at all is not decided here: safety comes before price.
 
+pub mod bands;
+
 use crate::decimal::half_up;
+use crate::fish::coded;
 use crate::money::{Money, UnitPrice};
 use crate::weight::{Weight, WeightUnit};
 
@@ -49,15 +52,16 @@ pub struct AtTheTable {
     pub minutes_u_e2: i64,
 }
 
-/// What to do with small fish.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum CutOrSoup {
-    /// Cutting it brings more.
-    Cut,
-    /// Soup brings more.
-    Soup,
-    /// The two are nearer than yield and minutes are known.
-    Close,
+coded! {
+    /// What to do with small fish.
+    CutOrSoup {
+        /// Cutting it brings more.
+        Cut = 1 "cut",
+        /// Soup brings more.
+        Soup = 2 "soup",
+        /// The two are nearer than yield and minutes are known.
+        Close = 3 "close",
+    }
 }
 
 /// Both sides of it, in 1e-4 of the currency unit for one `per`.

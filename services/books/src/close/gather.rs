@@ -18,16 +18,17 @@ use rules::close::{
 };
 use rules::fish::{Condition, Outlet, Presentation, Storage, Undersize};
 use rules::ids::{DayNumber, LotCode, PartId};
-use rules::making::{Making, MakingAsked, MakingKind};
+use rules::making::{MadeSource, Making, MakingAsked, MakingKind};
+use rules::money::UnitPrice;
 use rules::office::{Settings, Site};
 use rules::receiving::{ReprobeAsked, Reprobed, warmest};
-use rules::stock::as_day_ended;
+use rules::stock::{Moved, MovementAsked, as_day_ended};
 use rules::ticket::{AdjustmentKind, Decision, SmallFish, Ticket, TicketLot, WeighIn};
 use rules::undersize;
 use rules::weight::Weight;
 
-use super::kept::{CutInput, Kept};
-use super::{Given, Turned, day_of_entry, part_id, sha256};
+use super::kept::{self as close, CutInput, Kept};
+use super::{Given, Looked, Turned, day_of_entry, part_id, sha256};
 use crate::db::{Record, Tx, Val};
 use crate::doc::{BadDoc, read_entry_doc};
 use crate::register::Office;
@@ -49,7 +50,8 @@ pub struct Gathered {
     pub kept: Kept,
 }
 
-/// Reads a site's day. `opening` is what the day before left.
+/// Reads a site's day. `opening` is what the day before left; `looked` what a close of it
+/// looked back on, where that is to be looked at again instead of what is latest.
 ///
 /// # Errors
 /// Engine trouble, or a row that does not read.
@@ -59,6 +61,7 @@ pub async fn gather(
     site: &Site,
     day: DayNumber,
     opening: &Turned,
+    looked: Option<&Looked>,
 ) -> Result<Gathered, BooksError> {
     let number = site.number;
     let start_us = site.clock.start_us(day);
@@ -97,6 +100,28 @@ pub async fn gather(
     let warm = read.warm(tx, site, day).await?;
     let kept = kept::kept(&read, tx, &makings, site.shown_unit).await?;
 
+    let looked = match looked {
+        Some(looked) => looked.clone(),
+        None => Looked {
+            cuts: look_back(tx, number, day, settings.judging.history_days()).await?,
+            baselines: office
+                .baselines
+                .get(&number)
+                .into_iter()
+                .flatten()
+                .map(|baseline| baseline.entry)
+                .collect(),
+        },
+    };
+    let mut cut_facts = close::cut_facts(&close::cuts_of(tx, number, &looked.cuts).await?);
+    cut_facts.extend(close::cut_facts(&kept.cuts));
+    let baselines = office.baselines.get(&number).into_iter().flatten();
+    let baselines = baselines
+        .filter(|baseline| looked.baselines.contains(&baseline.entry))
+        .map(|baseline| baseline.content.clone())
+        .collect();
+    let dispatch_prices = dispatch_prices(tx, &makings).await?;
+
     let digests = opening.digests();
     let given = Given {
         site: number,
@@ -111,6 +136,7 @@ pub async fn gather(
             .map(|device| device.device.clone())
             .collect(),
         rules: RULES_VERSION,
+        looked,
     };
     let input = DayInput {
         site: number,
@@ -143,6 +169,9 @@ pub async fn gather(
         pay,
         loss_minor,
         blocks,
+        cut_facts,
+        baselines,
+        dispatch_prices,
     };
     Ok(Gathered { input, given, kept })
 }
@@ -207,6 +236,39 @@ fn history(
         }
     }
     sha256(text.as_bytes())
+}
+
+/// Closes of the days before one, so many of them, that keep a cut.
+async fn look_back(
+    tx: &mut Tx,
+    site: i64,
+    day: DayNumber,
+    days: i64,
+) -> Result<Vec<(DayNumber, i64)>, BooksError> {
+    let mut first = day;
+    for _ in 0..days {
+        first = day_before(first).unwrap_or(first);
+    }
+    let last = day_before(day).unwrap_or(first);
+    close::days_of_cuts(tx, site, first, last).await
+}
+
+/// What was paid for the movements that customers cut from, where it was recorded.
+async fn dispatch_prices(
+    tx: &mut Tx,
+    makings: &[(i64, Making)],
+) -> Result<BTreeMap<i64, UnitPrice>, BooksError> {
+    let mut prices = BTreeMap::new();
+    let from = makings.iter().flat_map(|(_, making)| &making.inputs);
+    for from in from {
+        if let MadeSource::Dispatch(entry) = from.source
+            && let Some(stored) = entries::get(tx, entry).await?
+        {
+            let (asked, _): (MovementAsked, Moved) = stored.read()?;
+            prices.extend(asked.price.map(|price| (entry, price)));
+        }
+    }
+    Ok(prices)
 }
 
 async fn upto_seq(tx: &mut Tx, site: i64, day: DayNumber) -> Result<i64, BooksError> {

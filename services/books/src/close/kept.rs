@@ -9,8 +9,10 @@ use std::collections::BTreeMap;
 use rules::close::{PartBalance, Posted};
 use rules::fish::{Condition, Presentation};
 use rules::ids::{DayNumber, PartId};
+use rules::supplier_yield::{CutFact, CutShare};
 use rules::weight::Weight;
 
+use super::day_of_entry;
 use crate::db::{Record, Tx, Val};
 use crate::doc::BadDoc;
 use crate::table::{CUT_FACT, Cell, Row, WEIGHT_DAY};
@@ -157,34 +159,85 @@ impl Kept {
     }
 }
 
-/// What went into a site's cuts of the days from one to another, both included, by the
-/// latest close of each, in order of entry; and the closes that were read, each day with
-/// its revision, days without a cut among them.
+/// The site's latest closes from one day to another, both included, that keep a cut.
 ///
 /// # Errors
-/// Engine trouble, or a row that does not read.
-pub async fn cuts_of_days(
+/// Engine trouble.
+pub async fn days_of_cuts(
     tx: &mut Tx,
     site: i64,
     from: DayNumber,
     to: DayNumber,
-) -> Result<(Vec<CutInput>, Vec<(DayNumber, i64)>), BooksError> {
-    let days = [site, from, to].map(Val::Int);
-    let sql = "SELECT day, MAX(revision) FROM close \
-               WHERE site = ? AND day BETWEEN ? AND ? GROUP BY day ORDER BY day";
-    let read = tx.fetch(sql, &days).await?;
-    let read = read.iter().map(|row| (row.int(0), row.int(1))).collect();
-    let sql = "SELECT f.entry, f.n, f.happened_us, f.cutter, f.kitchen, f.specification, \
-                      f.species, f.presentation, f.supplier, f.band, f.condition, f.pieces, \
-                      f.weight, f.fillet, f.minutes_e2 \
+) -> Result<Vec<(DayNumber, i64)>, BooksError> {
+    let sql = "SELECT c.day, c.revision \
                FROM (SELECT day, MAX(revision) AS revision FROM close \
                      WHERE site = ? AND day BETWEEN ? AND ? GROUP BY day) c \
-               JOIN cut_fact f ON f.day = c.day AND f.revision = c.revision \
-               WHERE f.site = ? ORDER BY f.entry, f.n";
-    let [a, b, c] = days;
-    let rows = tx.fetch(sql, &[a, b, c, a]).await?;
-    let cuts = rows.iter().map(cut).collect::<Result<_, _>>()?;
-    Ok((cuts, read))
+               WHERE EXISTS (SELECT 1 FROM cut_fact f WHERE f.site = ? AND f.day = c.day \
+                             AND f.revision = c.revision) \
+               ORDER BY c.day";
+    let [site, from, to] = [site, from, to].map(Val::Int);
+    let rows = tx.fetch(sql, &[site, from, to, site]).await?;
+    Ok(rows.iter().map(|row| (row.int(0), row.int(1))).collect())
+}
+
+/// What went into a site's cuts by these closes, each a day with its revision, in order
+/// of entry.
+///
+/// # Errors
+/// Engine trouble, or a row that does not read.
+pub async fn cuts_of(
+    tx: &mut Tx,
+    site: i64,
+    closes: &[(DayNumber, i64)],
+) -> Result<Vec<CutInput>, BooksError> {
+    let keys: Vec<_> = closes
+        .iter()
+        .flat_map(|&(day, revision)| [site, day, revision].map(Val::Int))
+        .collect();
+    let sql = "SELECT entry, n, happened_us, cutter, kitchen, specification, species, \
+                      presentation, supplier, band, condition, pieces, weight, fillet, minutes_e2 \
+               FROM cut_fact WHERE (site, day, revision) IN (VALUES {keys})";
+    let rows = tx.fetch_keys(sql, 3, &keys).await?;
+    let mut cuts: Vec<CutInput> = rows.iter().map(cut).collect::<Result<_, _>>()?;
+    cuts.sort_by_key(|cut| (cut.entry, cut.n));
+    Ok(cuts)
+}
+
+/// Cuts as they are judged: of one species in one form each. What went into a cut that
+/// mixed several tells nothing of any, and is left out.
+#[must_use]
+pub fn cut_facts(inputs: &[CutInput]) -> Vec<CutFact> {
+    inputs
+        .chunk_by(|a, b| a.entry == b.entry)
+        .filter_map(|inputs| {
+            let first = inputs.first()?;
+            let alike = |other: &CutInput| {
+                (&other.species, other.presentation) == (&first.species, first.presentation)
+            };
+            inputs.iter().all(alike).then(|| CutFact {
+                entry: first.entry,
+                day: day_of_entry(first.entry),
+                happened_us: first.happened_us,
+                cutter: first.cutter.clone(),
+                kitchen: first.kitchen.clone(),
+                specification: first.specification.clone(),
+                species: first.species.clone(),
+                presentation: first.presentation,
+                inputs: inputs
+                    .iter()
+                    .map(|input| CutShare {
+                        supplier: input.supplier.clone(),
+                        band: input.band.clone(),
+                        condition: input.condition,
+                        pieces: input.pieces,
+                        weight: input.weight,
+                    })
+                    .collect(),
+                fillet: first.fillet,
+                minutes_e2: first.minutes_e2,
+            })
+        })
+        .collect()
 }
 
 fn cut(row: &Record) -> Result<CutInput, BooksError> {

@@ -1,10 +1,14 @@
 #![expect(clippy::unwrap_used, reason = "a test may panic")]
 
+use rules::baseline::Follows;
 use rules::close::{
-    CloseState, DayBalance, Flag, FlagKind, PayRow, Posted, RULES_VERSION, YieldRow,
+    CauseRow, ChartRow, CloseState, DayBalance, Flag, FlagKind, LossBy, LossRow, PayRow, Posted,
+    RULES_VERSION, SmallFishRow, SupplierRow, YieldGroupRow, YieldRow,
 };
 use rules::fish::Presentation;
-use rules::money::{Currency, Money};
+use rules::money::{Currency, Money, UnitPrice};
+use rules::small_fish::CutOrSoup;
+use rules::weight::WeightUnit;
 
 use super::*;
 use crate::conformance;
@@ -23,6 +27,69 @@ fn part(n: i64) -> PartId {
 
 fn usd(minor: i64) -> Money {
     Money::new(minor, Currency::new("USD").unwrap())
+}
+
+fn per_lb(e4: i64) -> UnitPrice {
+    UnitPrice::from_e4(e4, Currency::new("USD").unwrap(), WeightUnit::Lb).unwrap()
+}
+
+fn group() -> YieldGroupRow {
+    YieldGroupRow {
+        species: "PZO".to_owned(),
+        presentation: Presentation::Whole,
+        specification: "skinless".to_owned(),
+        customer_kitchen: false,
+        cuts: 9,
+        input: Weight::from_units(100),
+        fillet: Weight::from_units(30),
+        yield_e2: 3_000,
+        interval_e2: vec![2_900, 3_100],
+        reference_e2: Some(3_050),
+        reference_source: "the table's own trial".to_owned(),
+        fillet_today: Weight::from_units(3),
+        edible: Some(per_lb(210_000)),
+        portions: Some(7),
+        plate: Some(usd(850)),
+        suppliers: vec![SupplierRow {
+            supplier: "ana".to_owned(),
+            cuts: 9,
+            days: 4,
+            input: Weight::from_units(100),
+            mixed_cuts: 1,
+            mixed_input: Weight::from_units(4),
+            yield_e2: Some(2_700),
+            interval_e2: vec![2_600, 2_800],
+            shrunk_e2: Some(2_750),
+            difference_e2: Some(-400),
+            band_e2: Some(-50),
+            condition_e2: Some(0),
+            cutter_e2: Some(-10),
+            kitchen_e2: None,
+            rest_e2: Some(-340),
+            fits_e2: Some(0),
+            rest_interval_e2: vec![-450, -230],
+            named_low: true,
+            says: "cuts out less".to_owned(),
+        }],
+    }
+}
+
+fn chart() -> ChartRow {
+    ChartRow {
+        follows: Follows::Cutter,
+        party: "dana".to_owned(),
+        from: MONDAY,
+        to: TUESDAY,
+        baseline_cuts: 9,
+        days: vec![TUESDAY],
+        values_e2: vec![-310],
+        ewma_e2: vec![-62],
+        above_e2: vec![0],
+        below_e2: vec![260],
+        limits_e2: vec![300, 100, 500],
+        found: Some(TUESDAY),
+        says: "below".to_owned(),
+    }
 }
 
 /// A close that left so much weight in one part.
@@ -84,6 +151,38 @@ fn judged(day: DayNumber, weight: i64) -> Judged {
         payouts: vec![pay],
         flags: vec![flag],
         remarks: vec!["a remark".to_owned()],
+        supplier_yields: vec![group()],
+        charts: vec![chart()],
+        losses: vec![LossRow {
+            by: LossBy::Cutter,
+            name: "dana".to_owned(),
+            customer_kitchen: false,
+            input: Weight::from_units(100),
+            missing_fillet: Weight::from_units(5),
+            material: usd(120),
+            margin: None,
+        }],
+        causes: vec![CauseRow {
+            cause: "drip".to_owned(),
+            weight: Weight::from_units(-3),
+            value: usd(-2),
+        }],
+        small_fish: vec![SmallFishRow {
+            species: "PZO".to_owned(),
+            presentation: Presentation::Whole,
+            specification: "skinless".to_owned(),
+            band: "0.00-0.50".to_owned(),
+            cuts: 2,
+            timed_cuts: 1,
+            piece: Weight::from_units(35),
+            yield_e2: 2_300,
+            minutes_e2: 160,
+            cut: per_lb(26_686),
+            soup: per_lb(17_500),
+            within: per_lb(8_000),
+            answer: CutOrSoup::Cut,
+            break_even: vec![Weight::from_units(20), Weight::ZERO, Weight::from_units(40)],
+        }],
     };
     Judged {
         doc,
@@ -104,6 +203,10 @@ fn given(day: DayNumber, upto_seq: i64) -> Given {
         settings: 0,
         undrained: vec!["tablet".to_owned()],
         rules: RULES_VERSION,
+        looked: Looked {
+            cuts: vec![(20_310_428, 1), (20_310_429, 12)],
+            baselines: vec![2_031_042_800_010_000_009],
+        },
     }
 }
 

@@ -4,7 +4,7 @@ use rules::close::{CloseDoc, CloseState, DayBalance, Flag, Judged, RULES_VERSION
 use rules::money::{Currency, Money};
 
 use super::*;
-use crate::close::{self, Given, Kept, Revision, Stored, document, flag_key};
+use crate::close::{self, Given, Kept, Looked, Revision, Stored, document, flag_key};
 use crate::conformance;
 use crate::db::Db;
 use crate::entries::tests::{
@@ -46,6 +46,11 @@ impl Night<'_> {
                 payouts: Vec::new(),
                 flags: self.flags.to_vec(),
                 remarks: Vec::new(),
+                supplier_yields: Vec::new(),
+                charts: Vec::new(),
+                losses: Vec::new(),
+                causes: Vec::new(),
+                small_fish: Vec::new(),
             },
             on_hand: BTreeMap::new(),
             found: Vec::new(),
@@ -73,6 +78,7 @@ impl Night<'_> {
             settings: 0,
             undrained: Vec::new(),
             rules: RULES_VERSION,
+            looked: Looked::default(),
         };
         let revision = Revision {
             given,

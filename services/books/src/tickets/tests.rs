@@ -19,7 +19,7 @@ use rules::ticket::{
 use rules::weight::{Reading, ReadingSource, Weight, WeightUnit};
 
 use super::*;
-use crate::close::{self, Given, Kept, Revision};
+use crate::close::{self, Given, Kept, Looked, Revision};
 use crate::conformance;
 use crate::db::Db;
 use crate::doc::entry_doc;
@@ -725,6 +725,11 @@ fn closes(part: PartId, shrink: i64, unaccounted: i64) -> Judged {
             payouts: Vec::new(),
             flags: Vec::new(),
             remarks: Vec::new(),
+            supplier_yields: Vec::new(),
+            charts: Vec::new(),
+            losses: Vec::new(),
+            causes: Vec::new(),
+            small_fish: Vec::new(),
         },
         on_hand: BTreeMap::new(),
         found: vec![posted],
@@ -742,6 +747,7 @@ async fn revise(db: &Db, judged: &Judged, upto_seq: i64, before: Option<(i64, i6
         settings: 0,
         undrained: Vec::new(),
         rules: RULES_VERSION,
+        looked: Looked::default(),
     };
     let revision = Revision {
         given,

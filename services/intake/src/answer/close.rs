@@ -1,6 +1,8 @@
 //! What the nights found: closes, flags and yields; and what a diver is owed.
 
-use desk::{CloseFound, FlagFound, Statement, StatementRow};
+pub(super) mod table;
+
+use desk::{CloseFound, FlagFound, SmallFishFound, Statement, StatementRow};
 use proto::v1;
 use rules::close::{
     CloseDoc, CutBalance, DayBalance, OutletWeight, PartBalance, PayRow, UndersizeRow, YieldRow,
@@ -29,6 +31,11 @@ pub(crate) fn close(found: &CloseFound, unit: WeightUnit) -> v1::Close {
         payouts,
         flags: _,
         remarks,
+        supplier_yields,
+        charts,
+        losses,
+        causes,
+        small_fish: bands,
     } = &found.close;
     v1::Close {
         site: int32(*site),
@@ -44,6 +51,47 @@ pub(crate) fn close(found: &CloseFound, unit: WeightUnit) -> v1::Close {
         payouts: payouts.iter().map(pay).collect(),
         flags: found.flags.iter().map(|row| flag(row, unit)).collect(),
         remarks: remarks.clone(),
+        supplier_yields: supplier_yields
+            .iter()
+            .map(|row| table::yield_group(row, unit))
+            .collect(),
+        losses: losses.iter().map(|row| table::loss(row, unit)).collect(),
+        charts: charts.iter().map(table::chart).collect(),
+        small_fish: bands
+            .iter()
+            .map(|row| table::small_fish(row, unit))
+            .collect(),
+        loss_causes: causes.iter().map(|row| table::cause(row, unit)).collect(),
+    }
+}
+
+/// Cutting small fish beside soup, with what to mind.
+pub(crate) fn small_fish_found(
+    found: &SmallFishFound,
+    unit: WeightUnit,
+) -> v1::WeighSmallFishResponse {
+    let mut remarks = Vec::new();
+    if !found.believable {
+        remarks.push(
+            "Such a yield is hard to believe of whole fish: look for a tray or an input that \
+             was not weighed."
+                .to_owned(),
+        );
+    }
+    remarks.extend(
+        [
+            "What the diver was paid is spent either way and is in neither side.",
+            "Safety comes before price: fish that is held, warm or from an area of concern goes \
+             to neither, and the local code decides what may be sold.",
+            "Spines stay venomous after the fish is dead. For a sting: hot water, as hot as can \
+             be borne without scalding, and medical help; this is not medical advice.",
+        ]
+        .map(str::to_owned),
+    );
+    v1::WeighSmallFishResponse {
+        small_fish: Some(table::small_fish(&found.row, unit)),
+        from_close: found.from_close.map(day),
+        remarks,
     }
 }
 

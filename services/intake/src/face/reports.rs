@@ -1,7 +1,8 @@
 //! Yields, statements, and the book's clock.
 
-use desk::{Caller, YieldRange};
+use desk::{Caller, SmallFishAsked, YieldRange};
 use proto::v1;
+use rules::decimal;
 
 use super::Face;
 use crate::answer;
@@ -24,6 +25,37 @@ pub(crate) async fn list_supplier_yields(
     };
     let sums = face.desk.yields(caller, range).await?;
     Ok(answer::close::yields(&sums, face.unit_of(site)))
+}
+
+pub(crate) async fn weigh_small_fish(
+    face: &Face,
+    caller: &Caller,
+    request: v1::WeighSmallFishRequest,
+) -> Result<v1::WeighSmallFishResponse, Refusal> {
+    let number = |text: Option<String>, field| {
+        text.map(|text| parse::plain(&text, |text| decimal::scaled(text, 2)))
+            .transpose()
+            .at(field)
+    };
+    let asked = SmallFishAsked {
+        site: parse::site(request.site)?,
+        species: parse::species(request.species).at("species")?,
+        specification: parse::code(request.specification).at("specification")?,
+        piece: parse::given(request.piece)
+            .and_then(parse::reading_above_zero)
+            .at("piece")?
+            .weight,
+        yield_e2: number(request.yield_percent, "yield_percent")?,
+        minutes_e2: number(request.minutes_per_fish, "minutes_per_fish")?,
+    };
+    if asked.yield_e2.is_some_and(|e2| e2 > 10_000) {
+        return Err(parse::Bad::rule("is more than 100 percent"))
+            .at("yield_percent")
+            .map_err(Refusal::from);
+    }
+    let site = asked.site;
+    let found = face.desk.weigh_small_fish(caller, asked).await?;
+    Ok(answer::close::small_fish_found(&found, face.unit_of(site)))
 }
 
 pub(crate) async fn get_statement(

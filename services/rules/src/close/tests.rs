@@ -39,9 +39,9 @@ fn usd() -> Currency {
 }
 
 /// A day to which things happen, one a minute.
-struct Told(DayInput);
+pub(super) struct Told(pub(super) DayInput);
 
-fn day() -> Told {
+pub(super) fn day() -> Told {
     Told(DayInput {
         site: 1,
         day: 20_310_502,
@@ -62,6 +62,9 @@ fn day() -> Told {
         pay: Vec::new(),
         loss_minor: 0,
         blocks: Vec::new(),
+        cut_facts: Vec::new(),
+        baselines: Vec::new(),
+        dispatch_prices: BTreeMap::new(),
     })
 }
 
@@ -119,7 +122,7 @@ impl Told {
         self
     }
 
-    fn bought(self, n: i64, weight: &str, cost: &str) -> Told {
+    pub(super) fn bought(self, n: i64, weight: &str, cost: &str) -> Told {
         let what = What::Bought {
             part: part(n),
             weight: lb(weight),
@@ -128,7 +131,7 @@ impl Told {
         self.then(&[n], what)
     }
 
-    fn moved(self, n: i64, outlet: Outlet, weight: &str) -> Told {
+    pub(super) fn moved(self, n: i64, outlet: Outlet, weight: &str) -> Told {
         self.left(n, outlet, weight, false)
     }
 
@@ -153,7 +156,7 @@ impl Told {
         self.then(&[from, to], what)
     }
 
-    fn counted(self, n: i64, weight: &str) -> Told {
+    pub(super) fn counted(self, n: i64, weight: &str) -> Told {
         self.then(
             &[n],
             What::Counted {
@@ -191,7 +194,7 @@ impl Told {
     }
 
     /// Cuts a part into fillet (a new lot) and frames (thrown out).
-    fn cut(mut self, n: i64, weight: &str, fillet: (i64, &str), frames: &str) -> Told {
+    pub(super) fn cut(mut self, n: i64, weight: &str, fillet: (i64, &str), frames: &str) -> Told {
         let input = lb(weight);
         let residue = sub(sub(input, lb(fillet.1)), lb(frames));
         let most = input.millionths(40_000);

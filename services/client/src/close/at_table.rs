@@ -1,0 +1,249 @@
+//! What the fillet table says, for the screen.
+
+use proto::v1;
+
+use crate::known::Known;
+use crate::show::{self, Column, Page, word};
+
+/// Yields judged, losses, charts and small fish.
+pub(super) fn sections(page: &mut Page, close: &v1::Close, known: &Known) {
+    page.heading("Suppliers' yields, judged");
+    yields(page, &close.supplier_yields, known);
+    page.heading("Fillet under its reference");
+    losses(page, &close.losses, known);
+    page.heading("What the day lost, by cause");
+    causes(page, &close.loss_causes);
+    page.heading("Control charts");
+    charts(page, &close.charts, known);
+    page.heading("Cutting or soup, by band");
+    small_fish(page, &close.small_fish, known);
+}
+
+fn interval(ends: &[String], unit: &str) -> String {
+    match ends {
+        [from, to] => format!("{from} to {to}{unit}"),
+        _ => "not known".to_owned(),
+    }
+}
+
+fn or_not_known(text: &str, unit: &str) -> String {
+    if text.is_empty() {
+        "not known".to_owned()
+    } else {
+        format!("{text}{unit}")
+    }
+}
+
+fn yields(page: &mut Page, groups: &[v1::YieldGroup], known: &Known) {
+    if groups.is_empty() {
+        page.line("  Nothing was cut in the days looked back on.");
+        return;
+    }
+    for group in groups {
+        let place = if group.customer_kitchen {
+            "customers' kitchens"
+        } else {
+            "own table"
+        };
+        page.paragraph(format!(
+            "{} to {}, {place}: {} % ({}) of {} in {} cuts. Reference: {}.",
+            show::fish(&known.species(&group.species), group.presentation),
+            group.specification,
+            group.yield_percent,
+            interval(&group.interval_percent, " %"),
+            show::weight(group.input.as_ref()),
+            group.cuts,
+            match group.reference_percent.as_str() {
+                "" => "not set".to_owned(),
+                percent => format!("{percent} %, {}", group.reference_source),
+            },
+        ));
+        if let Some(cost) = &group.cost_of_edible {
+            let plates = match (group.portions, &group.cost_of_plate) {
+                (Some(portions), Some(plate)) => format!(
+                    ", {portions} plates at {} of fish each",
+                    show::money(Some(plate))
+                ),
+                _ => String::new(),
+            };
+            page.paragraph(format!(
+                "Today {} of fillet at {}, wage and supplies in it{plates}.",
+                show::weight(group.fillet_today.as_ref()),
+                show::price(Some(cost)),
+            ));
+        }
+        for own in &group.suppliers {
+            page.paragraph(format!(
+                "Fish of {}: {}.",
+                known.party(&own.supplier),
+                own.says
+            ));
+        }
+        let rows: Vec<Vec<String>> = group
+            .suppliers
+            .iter()
+            .map(|own| {
+                vec![
+                    known.party(&own.supplier),
+                    format!("{} / {}", own.cuts, own.days),
+                    show::weight(own.input.as_ref()),
+                    or_not_known(&own.yield_percent, " %"),
+                    interval(&own.interval_percent, ""),
+                    or_not_known(&own.shrunk_percent, " %"),
+                    or_not_known(&own.rest_points, ""),
+                    interval(&own.rest_interval_points, ""),
+                ]
+            })
+            .collect();
+        page.table(
+            &[
+                Column::Left("supplier"),
+                Column::Right("cuts / days"),
+                Column::Right("in"),
+                Column::Right("yield"),
+                Column::Right("95 %"),
+                Column::Right("shrunk"),
+                Column::Right("like for like"),
+                Column::Right("95 %"),
+            ],
+            &rows,
+        );
+    }
+}
+
+fn losses(page: &mut Page, losses: &[v1::YieldLoss], known: &Known) {
+    if losses.is_empty() {
+        page.line("  None, or no reference to tell it by.");
+        return;
+    }
+    let rows: Vec<Vec<String>> = losses
+        .iter()
+        .map(|loss| {
+            let name = match (loss.by(), loss.name.as_str()) {
+                (v1::LossBy::Kitchen, "") => "own table".to_owned(),
+                (_, "") => "several suppliers".to_owned(),
+                (v1::LossBy::Part, part) => part.to_owned(),
+                (_, party) => known.party(party),
+            };
+            vec![
+                word!(LossBy, loss.by),
+                if loss.customer_kitchen {
+                    format!("{name}, at the customer's cost")
+                } else {
+                    name
+                },
+                show::weight(loss.input.as_ref()),
+                show::weight(loss.missing_fillet.as_ref()),
+                show::money(loss.material.as_ref()),
+                show::money(loss.margin.as_ref()),
+            ]
+        })
+        .collect();
+    page.table(
+        &[
+            Column::Left("by"),
+            Column::Left("of"),
+            Column::Right("in"),
+            Column::Right("fillet missing"),
+            Column::Right("fish paid for"),
+            Column::Right("margin beside"),
+        ],
+        &rows,
+    );
+}
+
+fn causes(page: &mut Page, causes: &[v1::LossCause]) {
+    if causes.is_empty() {
+        page.line("  Not worked out.");
+        return;
+    }
+    let rows: Vec<Vec<String>> = causes
+        .iter()
+        .map(|cause| {
+            vec![
+                cause.cause.clone(),
+                show::weight(cause.weight.as_ref()),
+                show::money(cause.value.as_ref()),
+            ]
+        })
+        .collect();
+    page.table(
+        &[
+            Column::Left("cause"),
+            Column::Right("weight"),
+            Column::Right("at cost"),
+        ],
+        &rows,
+    );
+}
+
+fn charts(page: &mut Page, charts: &[v1::ControlChart], known: &Known) {
+    if charts.is_empty() {
+        page.line("  No baseline is set: nobody has said which days were in order.");
+        return;
+    }
+    for chart in charts {
+        page.paragraph(format!(
+            "{} {}, baseline {}: {}.",
+            word!(Follows, chart.follows),
+            known.party(&chart.party),
+            show::half_open(chart.baseline_from.as_ref(), chart.baseline_to.as_ref()),
+            chart.says,
+        ));
+    }
+}
+
+fn small_fish(page: &mut Page, rows: &[v1::CutBesideSoup], known: &Known) {
+    if rows.is_empty() {
+        page.line("  No cut of one band was timed and its fish counted.");
+        return;
+    }
+    let cells: Vec<Vec<String>> = rows
+        .iter()
+        .map(|row| {
+            vec![
+                show::fish(&known.species(&row.species), row.presentation),
+                row.band.clone(),
+                row.cuts.to_string(),
+                format!("{} %", row.yield_percent),
+                row.minutes_per_fish.clone(),
+                show::price(row.cut.as_ref()),
+                show::price(row.soup.as_ref()),
+                answer(row.answer).to_owned(),
+                even(row),
+            ]
+        })
+        .collect();
+    page.table(
+        &[
+            Column::Left("fish"),
+            Column::Left("band"),
+            Column::Right("cuts"),
+            Column::Right("yield"),
+            Column::Right("min a fish"),
+            Column::Right("cutting brings"),
+            Column::Right("soup brings"),
+            Column::Left("so"),
+            Column::Right("pays from"),
+        ],
+        &cells,
+    );
+}
+
+/// What to do, in a word.
+pub(crate) fn answer(answer: i32) -> &'static str {
+    match v1::CutOrSoup::try_from(answer).unwrap_or_default() {
+        v1::CutOrSoup::Unspecified => "",
+        v1::CutOrSoup::Cut => "cut",
+        v1::CutOrSoup::Soup => "soup",
+        v1::CutOrSoup::Close => "close",
+    }
+}
+
+/// From which piece weight cutting pays.
+pub(crate) fn even(row: &v1::CutBesideSoup) -> String {
+    match &row.break_even {
+        None => "never".to_owned(),
+        at => show::weight(at.as_ref()),
+    }
+}

@@ -1,0 +1,149 @@
+//! Asking whether small fish should be cut or go to soup.
+
+use books::close;
+use rules::close::SmallFishRow;
+use rules::fish::Presentation;
+use rules::money::UnitPrice;
+use rules::small_fish::{
+    self, AtTheTable, BELIEVABLE_YIELD_E2, MINUTES_OF_ONE_CUT_PERCENT, YIELD_OF_ONE_CUT_E2,
+};
+use rules::weight::{Weight, WeightUnit};
+
+use crate::{Caller, Desk, DeskError};
+
+/// Small fish somebody asks about.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SmallFishAsked {
+    /// Its site.
+    pub site: i64,
+    /// ASFIS code.
+    pub species: String,
+    /// Cut specification.
+    pub specification: String,
+    /// One fish, whole; above zero.
+    pub piece: Weight,
+    /// Yield that is expected, hundredths of a percent; absent is what was recorded.
+    pub yield_e2: Option<i64>,
+    /// Hundredths of a minute for one fish; absent is what was recorded.
+    pub minutes_e2: Option<i64>,
+}
+
+/// What was found.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct SmallFishFound {
+    /// Both sides of it.
+    pub row: SmallFishRow,
+    /// Where yield or minutes were looked up: the last close, `YYYYMMDD`.
+    pub from_close: Option<i64>,
+    /// The yield is one that a table gives.
+    pub believable: bool,
+}
+
+impl Desk {
+    /// Weighs cutting small fish against soup, by the site's settings of today. What is
+    /// not given of yield and minutes is taken from the last close, of the band whose
+    /// fish weigh most nearly the same.
+    ///
+    /// # Errors
+    /// An unknown site or species; nothing given and nothing on record.
+    pub async fn weigh_small_fish(
+        &self,
+        caller: &Caller,
+        asked: SmallFishAsked,
+    ) -> Result<SmallFishFound, DeskError> {
+        caller.may("small_fish")?;
+        self.at_site(caller, asked.site)?;
+        let now_us = self.known_site("site", asked.site).await?;
+        let office = self.fresh_office().await?;
+        if !office.species.contains_key(&asked.species) {
+            return Err(DeskError::unknown("species", "species", &asked.species));
+        }
+        let (_, settings) = office.settings_at(asked.site, now_us);
+        let currency = self.money_of(asked.site)?;
+        let recorded = if asked.yield_e2.is_none() || asked.minutes_e2.is_none() {
+            self.nearest_band(&asked).await?
+        } else {
+            None
+        };
+        let missing = |field: &str| {
+            DeskError::malformed(
+                field,
+                "must be given: no cut of such fish was timed and its fish counted",
+            )
+        };
+        let band = recorded.as_ref().map(|(_, row)| row);
+        let fish = AtTheTable {
+            piece: asked.piece,
+            yield_e2: asked
+                .yield_e2
+                .or(band.map(|row| row.yield_e2))
+                .ok_or_else(|| missing("yield_percent"))?,
+            yield_u_e2: YIELD_OF_ONE_CUT_E2,
+            minutes_e2: asked
+                .minutes_e2
+                .or(band.map(|row| row.minutes_e2))
+                .ok_or_else(|| missing("minutes_per_fish"))?,
+            minutes_u_e2: 0,
+        };
+        let fish = AtTheTable {
+            minutes_u_e2: fish.minutes_e2 * MINUTES_OF_ONE_CUT_PERCENT / 100,
+            ..fish
+        };
+        let per = match office.shown_unit_at(asked.site, now_us) {
+            WeightUnit::Kg | WeightUnit::G => WeightUnit::Kg,
+            WeightUnit::Lb | WeightUnit::Oz => WeightUnit::Lb,
+        };
+        let judging = &settings.judging;
+        let weighed = judging
+            .table_prices(&asked.species, &asked.specification, currency)
+            .and_then(|prices| small_fish::weigh(&fish, &prices, per))
+            .ok_or_else(|| DeskError::malformed("piece", "cannot be weighed against soup"))?;
+        let price = |e4| {
+            UnitPrice::from_e4(e4, currency, per)
+                .map_err(|e| DeskError::malformed("piece", e.to_string()))
+        };
+        let (least, most) = BELIEVABLE_YIELD_E2;
+        Ok(SmallFishFound {
+            believable: (least..=most).contains(&fish.yield_e2),
+            from_close: recorded.as_ref().map(|(day, _)| *day),
+            row: SmallFishRow {
+                species: asked.species,
+                presentation: Presentation::Whole,
+                specification: asked.specification,
+                band: band.map_or_else(String::new, |row| row.band.clone()),
+                cuts: band.map_or(0, |row| row.cuts),
+                timed_cuts: band.map_or(0, |row| row.timed_cuts),
+                piece: asked.piece,
+                yield_e2: fish.yield_e2,
+                minutes_e2: fish.minutes_e2,
+                cut: price(weighed.cut_e4)?,
+                soup: price(weighed.soup_e4)?,
+                within: price(weighed.within_e4)?,
+                answer: weighed.answer,
+                break_even: weighed
+                    .break_even
+                    .map_or_else(Vec::new, |even| vec![even.at, even.from, even.to]),
+            },
+        })
+    }
+
+    /// Of the last close, the band of such fish that weigh most nearly as much.
+    async fn nearest_band(
+        &self,
+        asked: &SmallFishAsked,
+    ) -> Result<Option<(i64, SmallFishRow)>, DeskError> {
+        let mut tx = self.read().await?;
+        let Some(day) = close::last_day(&mut tx, asked.site).await? else {
+            return Ok(None);
+        };
+        let Some(stored) = close::stored(&mut tx, asked.site, day, None).await? else {
+            return Ok(None);
+        };
+        let bands =
+            stored.read()?.small_fish.into_iter().filter(|row| {
+                row.species == asked.species && row.specification == asked.specification
+            });
+        let apart = |row: &SmallFishRow| row.piece.units().abs_diff(asked.piece.units());
+        Ok(bands.min_by_key(apart).map(|row| (day, row)))
+    }
+}
