@@ -680,6 +680,10 @@ mod tests {
 
     use super::*;
 
+    fn holder() -> nightly::Holder {
+        crate::holder::this_process(|| 0)
+    }
+
     #[test]
     fn a_folder_that_holds_a_book_is_refused() {
         let folder = tempfile::tempdir().unwrap();
@@ -695,7 +699,7 @@ mod tests {
     #[tokio::test]
     async fn the_demo_tells_the_week_and_names_commands_that_parse() {
         let folder = tempfile::tempdir().unwrap();
-        let told = run(folder.path(), "weighhouse").await.unwrap();
+        let told = run(folder.path(), "weighhouse", &holder()).await.unwrap();
         for heading in [
             "ONE TICKET",
             "ONE RECEIVING LOG",
@@ -731,7 +735,9 @@ mod tests {
             let parsed = crate::Program::try_parse_from(command.split_whitespace());
             assert!(parsed.is_ok(), "{command}");
         }
-        let again = run(folder.path(), "weighhouse").await.unwrap_err();
+        let again = run(folder.path(), "weighhouse", &holder())
+            .await
+            .unwrap_err();
         assert!(matches!(again, DemoError::BookThere(_)), "{again}");
     }
 
