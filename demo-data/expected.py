@@ -17,6 +17,7 @@ import re
 import sys
 from datetime import date, datetime, time, timedelta
 from fractions import Fraction
+from math import isqrt
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -129,6 +130,15 @@ def entry_key(text):
     return re.fullmatch(r"\{\{(?:entry|ticket):(.+)\}\}", text).group(1)
 
 
+def permissible(scale, load):
+    """What a scale in use may be off by at a load: 1, 2, 3 or 5 divisions up to 500,
+    2000, 4000 and more of them (NIST Handbook 44, section 2.20, table 6, class III)."""
+    assert scale["accuracyClass"] == "III"
+    division = weigh(scale["division"])
+    steps = [(500, 1), (2000, 2), (4000, 3)]
+    return division * next((off for most, off in steps if load <= most * division), 5)
+
+
 class Lot:
     def __init__(self, species, presentation, storage, supplier):
         self.species = species
@@ -155,11 +165,73 @@ class Part:
         self.undersize = undersize
 
 
+class Reading:
+    """What a scale showed: all of `load`, of which `fish` is fish; a tote may be wet."""
+
+    def __init__(self, scale, load, fish, tote=False):
+        self.scale = scale
+        self.load = load
+        self.fish = fish
+        self.tote = tote
+
+
+def fish_read(reading):
+    weight = weigh(reading)
+    return Reading(reading.get("scale", ""), weight, weight)
+
+
+class Doubt:
+    """How far a weight may be off. What readings of one scale on one day share adds up
+    with its sign, and so does drip of one kind; the rest adds up in squares."""
+
+    def __init__(self):
+        self.scales = {}  # (scale, day) -> half-width
+        self.drips = {}  # (species, presentation, storage) -> 10 ng x ppm x microseconds
+        self.twelfths = 0  # variance of the rest, times 12
+        self.unknown = set()
+
+    def add(self, other, sign=1):
+        for key, width in other.scales.items():
+            self.scales[key] = self.scales.get(key, 0) + sign * width
+        for key, width in other.drips.items():
+            self.drips[key] = self.drips.get(key, 0) + width
+        self.twelfths += other.twelfths
+        self.unknown |= other.unknown
+        return self
+
+    def explains(self):
+        """Twice the standard uncertainty, up to whole 10 ng; nothing where unknown.
+
+        A half-width a has the variance a^2 / 3, a step d of a scale d^2 / 12.
+        """
+        if self.unknown:
+            return None
+        widths = list(self.scales.values())
+        widths += [half_up(Fraction(d, 1_000_000 * DAY_US)) for d in self.drips.values()]
+        variance = sum(Fraction(a * a, 3) for a in widths) + Fraction(self.twelfths, 12)
+        squared = -(-4 * variance // 1)
+        root = isqrt(squared)
+        return root + (root * root < squared)
+
+
 class Event:
-    """Something that happened to a part: in, out, count, or over to another part."""
+    """Something that happened to a part: in, out, count, or over to another part.
+
+    `read` is what scales showed; by the book it is None."""
 
     def __init__(
-        self, kind, part, weight, happened, day, n, what, emptied=False, ticket=None, to=None
+        self,
+        kind,
+        part,
+        weight,
+        happened,
+        day,
+        n,
+        what,
+        emptied=False,
+        ticket=None,
+        to=None,
+        read=None,
     ):
         self.kind = kind
         self.part = part
@@ -171,6 +243,7 @@ class Event:
         self.emptied = emptied
         self.ticket = ticket
         self.to = to
+        self.read = read
 
 
 class Week:
@@ -300,6 +373,31 @@ class Week:
                     book = 0
         return book
 
+    # What is not certain.
+
+    def doubt(self, readings, part, happened):
+        """Of readings taken at one moment, of a part or of what was thrown out."""
+        wet = part is None or self.lots[part[:2]].storage != "STORAGE_FROZEN"
+        doubt = Doubt()
+        for read in readings:
+            if read.load == 0:
+                continue
+            scale = self.scales.get(read.scale)
+            if scale is None or "testedOn" not in scale:
+                doubt.unknown.add(read.scale)
+            else:
+                key = (read.scale, self.days.of(happened))
+                width = permissible(scale, abs(read.load)) * (1 if read.load > 0 else -1)
+                doubt.scales[key] = doubt.scales.get(key, 0) + width
+            if scale is not None:
+                doubt.twelfths += weigh(scale["division"]) ** 2
+            if wet and read.fish:
+                water = self.setting("surfaceWaterPercent", "1") * read.fish / 100
+                doubt.twelfths += (2 * half_up(water)) ** 2
+            if read.tote:
+                doubt.twelfths += (2 * self.setting_weight("wetTote", "0.2")) ** 2
+        return doubt
+
     # Weigh-ins.
 
     def take_weighIn(self, label, deed, at):
@@ -390,6 +488,7 @@ class Week:
             line["pieces"] = (
                 None if None in (row["pieces"], line["pieces"]) else line["pieces"] + row["pieces"]
             )
+            line.setdefault("read", []).extend(row["read"])
         for n, line in sorted(lines.items()):
             row = line["row"]
             band, grade, condition, held = row["key"]
@@ -419,6 +518,7 @@ class Week:
                 "bought",
                 day=ticket["day"],
                 ticket=label,
+                read=line["read"],
             )
             if held:
                 self.holds[(label, len(ticket["lines"]))] = {
@@ -436,7 +536,7 @@ class Week:
         decision = receiving.get("decision", "DECISION_ACCEPT")
         weighed = [self.net(w) for w in lot_in["weighings"]]
         if decision == "DECISION_REFUSE":
-            return [], [{"why": "refused", "net": sum(net for w in weighed for net, _, _ in w)}]
+            return [], [{"why": "refused", "net": sum(net for w in weighed for net, _, _, _ in w)}]
         plist = self.price_list(lot_in["species"], priced)
         prices = next(
             p for p in plist["presentations"] if p["presentation"] == lot_in["presentation"]
@@ -453,7 +553,7 @@ class Week:
                 for a in plist.get("conditionAdjustments", [])
                 if a["condition"] == condition
             )
-            for net, ice, pieces in readings:
+            for net, ice, pieces, read in readings:
                 if pieces is None:
                     band, undersize, list_price = 0, "not known", Fraction(grade["notCounted"])
                 else:
@@ -480,6 +580,7 @@ class Week:
                         "net": net,
                         "ice": ice,
                         "pieces": pieces,
+                        "read": read,
                         "undersize": undersize,
                         "list_price": list_price,
                         "price": price,
@@ -489,9 +590,10 @@ class Week:
         return rows, [{"why": "taken home", "net": home}] if home else []
 
     def net(self, weighing):
-        """[(net, ice, pieces)]: one for a tote, one for each fish weighed alone."""
+        """[(net, ice, pieces, readings)]: one for a tote, one for each fish weighed alone."""
         if "pieces" in weighing:
-            return [(weigh(piece), 0, 1) for piece in weighing["pieces"]["pieces"]]
+            pieces = weighing["pieces"]["pieces"]
+            return [(weigh(piece), 0, 1, [fish_read(piece)]) for piece in pieces]
         tote = weighing["tote"]
         gross = weigh(tote["gross"])
         if "tareReading" in tote:
@@ -506,7 +608,13 @@ class Week:
             division = weigh(self.scales[tote["gross"]["scale"]]["division"])
             allowance = (gross - tare) * self.setting("icePercent", "0") / 100
             ice = int(allowance // division) * division
-        return [(gross - tare - ice, ice, tote.get("pieces"))]
+        net = gross - tare - ice
+        scale = tote["gross"].get("scale", "")
+        read = [Reading(scale, gross, net, tote=True)]
+        if "tareReading" in tote:
+            # Read on the scale of the gross where it names none; it is taken off.
+            read.append(Reading(tote["tareReading"].get("scale") or scale, -tare, 0))
+        return [(net, ice, tote.get("pieces"), read)]
 
     def price_list(self, species, priced):
         held = [
@@ -674,8 +782,9 @@ class Week:
         )
         return label, n, lot.part(key, undersize=old.undersize)
 
-    def shift(self, what, part, to, weight, happened, at):
-        self.event("over", part, weight, happened, at, what, to=to)
+    def shift(self, what, part, to, weight, happened, at, reading=None):
+        read = [fish_read(reading)] if reading else None
+        self.event("over", part, weight, happened, at, what, to=to, read=read)
         self.event("in", to, weight, happened, at, what)
 
     def line_of(self, part):
@@ -693,7 +802,7 @@ class Week:
         pay = half_up(Fraction(line["amount"] * weight, line["net"]))
         assert not ticket["payees"], "a hold of a boat's fish is not in this week"
         to = self.sibling(part, held=True)
-        self.shift("hold", part, to, weight, self.happened(deed, at), at)
+        self.shift("hold", part, to, weight, self.happened(deed, at), at, deed.get("weight"))
         self.holds[(label, None)] = {
             "part": to,
             "to": self.lots[part[:2]].parts[part[2]].key,
@@ -717,7 +826,7 @@ class Week:
         change = {k: deed[k] for k in ("grade", "condition") if k in deed}
         weight = weigh(deed["weight"]) if "weight" in deed else self.left(part)
         to = self.sibling(part, **change)
-        self.shift("regrade", part, to, weight, self.happened(deed, at), at)
+        self.shift("regrade", part, to, weight, self.happened(deed, at), at, deed.get("weight"))
 
     def take_movement(self, label, deed, at):
         outlet = deed["outlet"].removeprefix("OUTLET_").lower()
@@ -737,13 +846,15 @@ class Week:
                 at,
                 outlet,
                 emptied=taken.get("emptied", False),
+                read=[fish_read(taken["weight"])],
             )
 
     def take_customerReturn(self, _label, deed, at):
         part = self.find(deed["part"])
         assert part in self.moves[entry_key(deed["movement"])]
         to = self.sibling(part, held=True)
-        self.event("in", to, weigh(deed["weight"]), self.happened(deed, at), at, "returned")
+        weight, read = weigh(deed["weight"]), [fish_read(deed["weight"])]
+        self.event("in", to, weight, self.happened(deed, at), at, "returned", read=read)
 
     def take_count(self, label, deed, at):
         closes = deed["closes"]
@@ -751,12 +862,16 @@ class Week:
         happened = self.happened(deed, at)
         for counted in deed.get("counted", []):
             part = self.find(counted["part"])
-            self.event("count", part, weigh(counted["weight"]), happened, at, "count", day=day)
+            self.counted(part, counted["weight"], happened, at, day)
         if "pool" in deed:
             pool = deed["pool"]
             parts = [self.find(ref) for ref in pool["parts"]]
             to = self.pool(label, parts, pool.get("storage"), pool.get("grade"), happened, at, day)
-            self.event("count", to, weigh(pool["weight"]), happened, at, "count", day=day)
+            self.counted(to, pool["weight"], happened, at, day)
+
+    def counted(self, part, reading, happened, at, day):
+        weight, read = weigh(reading), [fish_read(reading)]
+        self.event("count", part, weight, happened, at, "count", day=day, read=read)
 
     def still_small(self, parts, presentation):
         """What comes of undersize fish only is undersize fish while it is fish."""
@@ -792,6 +907,7 @@ class Week:
             "discard": 0,
             "loss": 0,
             "table": 0,
+            "table_doubt": Doubt(),
             "judged": True,
         }
         return to
@@ -819,16 +935,20 @@ class Week:
         fillet = discard = place = 0
         made = []
         judged = True
+        table_doubt = Doubt()
         if not customer:
-            for part, weight, emptied in sources:
-                self.event("out", part, weight, happened, at, "used", emptied=emptied)
+            for (part, weight, emptied), source in zip(sources, deed["inputs"]):
+                read = [fish_read(source["weight"])]
+                table_doubt.add(self.doubt(read, part, happened))
+                self.event("out", part, weight, happened, at, "used", emptied=emptied, read=read)
         for output in deed["outputs"]:
             if output["fate"] == "OUTPUT_FATE_NOT_WEIGHED":
                 judged = False
                 continue
-            weight = weigh(output["weight"])
+            weight, read = weigh(output["weight"]), [fish_read(output["weight"])]
             if output["fate"] == "OUTPUT_FATE_DISCARD":
                 discard += weight
+                table_doubt.add(self.doubt(read, None, happened), -1)
                 continue
             made.append((output["presentation"], weight))
             fillet += weight if output["presentation"] in FILLETS else 0
@@ -842,7 +962,8 @@ class Week:
                     place,
                     lot.part((0, output.get("grade", ""), None, False), undersize=small),
                 )
-                self.event("in", part, weight, happened, at, "made")
+                table_doubt.add(self.doubt(read, part, happened), -1)
+                self.event("in", part, weight, happened, at, "made", read=read)
         residue = total - sum(weight for _, weight in made) - discard
         loss = table = 0
         if judged:
@@ -860,6 +981,7 @@ class Week:
             "discard": discard,
             "loss": loss,
             "table": table,
+            "table_doubt": table_doubt,
             "judged": judged,
         }
         if kind in ("cut", "customer_cut"):
@@ -884,9 +1006,10 @@ class Week:
 class Stock:
     """One part as the days go by."""
 
-    def __init__(self, ppm):
-        self.ppm = ppm
+    def __init__(self, rate):
+        self.ppm, self.allowance_ppm, self.kind = rate
         self.book = 0
+        self.doubt = Doubt()
         self.drip = 0  # 10 ng x ppm x microseconds since the last count
         self.came_in = 0
         self.finished = False
@@ -894,6 +1017,9 @@ class Stock:
     def drip_on(self, microseconds):
         if self.book > 0:
             self.drip += self.book * self.ppm * microseconds
+            allowance = self.book * self.allowance_ppm * microseconds
+            if allowance:
+                self.doubt.drips[self.kind] = self.doubt.drips.get(self.kind, 0) + allowance
 
     def expected_drip(self):
         return half_up(Fraction(self.drip, 1_000_000 * DAY_US))
@@ -906,15 +1032,19 @@ class Night:
         self.week = week
         self.stock = {}
         self.rates = {
-            (r["species"], r["presentation"], r["storage"]): Fraction(r["percentPerDay"]) * 10_000
+            (r["species"], r["presentation"], r["storage"]): [
+                Fraction(r[name]) * 10_000 for name in ("percentPerDay", "allowancePercentPerDay")
+            ]
             for r in week.settings.get("dripRates", [])
         }
 
-    def ppm(self, part):
+    def rate(self, part):
+        """Drip of a part's kind of fish and what it may be off by, ppm a day."""
         lot = self.week.lots[part[:2]]
-        ppm = self.rates.get((lot.species, lot.presentation, lot.storage), Fraction(0))
-        assert ppm.denominator == 1
-        return int(ppm)
+        kind = (lot.species, lot.presentation, lot.storage)
+        ppm, allowance = self.rates.get(kind, [Fraction(0), Fraction(0)])
+        assert ppm.denominator == allowance.denominator == 1
+        return int(ppm), int(allowance), kind
 
     def on_hand(self, day, until):
         """Open parts at `until`, with book weight and the drip expected by then."""
@@ -930,6 +1060,7 @@ class Night:
         end = until or week.days.start(week.days.next(day))
         rows = {}
         flags = set()
+        handed = {}  # (entry, part) -> what comes along with weight that goes by the book
         for part, stock in self.stock.items():
             if not stock.finished:
                 rows[part] = new_row(stock.book)
@@ -944,18 +1075,22 @@ class Night:
             part, now = event.part, clamp(event)
             stock = self.stock.get(part)
             if stock is None:
-                stock = self.stock[part] = Stock(self.ppm(part))
+                stock = self.stock[part] = Stock(self.rate(part))
             row = rows.setdefault(part, new_row(stock.book))
             stock.drip_on(now - clocks.get(part, now))
             clocks[part] = now
+            read = None
+            if event.read is not None:
+                read = week.doubt(event.read, part, event.happened)
             if event.kind == "in":
+                stock.doubt.add(handed.pop((event.n, part)) if read is None else read)
                 stock.book += event.weight
                 stock.came_in += event.weight
                 stock.finished = False
                 row["in"] += event.weight
                 row["by"][event.what] = row["by"].get(event.what, 0) + event.weight
             elif event.kind == "count":
-                settle(stock, row, event.weight)
+                settle(stock, row, event.weight, read)
                 row["counted"] = True
                 stock.finished = event.weight == 0
             else:
@@ -965,16 +1100,32 @@ class Night:
                     flags.add(("overdrawn", (part,)))
                 if event.kind == "over" and event.weight >= stock.book > 0:
                     # All of it: what it should have dripped goes along.
-                    other = self.stock.setdefault(event.to, Stock(self.ppm(event.to)))
+                    other = self.stock.setdefault(event.to, Stock(self.rate(event.to)))
                     other.drip_on(now - clocks.get(event.to, now))
                     clocks[event.to] = now
                     other.drip += stock.drip
                     stock.drip = 0
+                    along = handed.setdefault((event.n, event.to), Doubt())
+                    along.drips = {
+                        kind: along.drips.get(kind, 0) + stock.doubt.drips.get(kind, 0)
+                        for kind in {*along.drips, *stock.doubt.drips}
+                    }
+                    stock.doubt.drips = {}
+                if event.kind == "over":
+                    along = handed.setdefault((event.n, event.to), Doubt())
+                    if read is None:
+                        assert event.weight >= stock.book, "a share by the book is not in this week"
+                        along.add(stock.doubt)
+                        stock.doubt = Doubt()
+                    else:
+                        along.add(read)
+                if read is not None:
+                    stock.doubt.add(read, -1)
                 stock.book -= event.weight
                 row["out"] += event.weight
                 row["by"][event.what] = row["by"].get(event.what, 0) + event.weight
                 if event.emptied or 0 <= stock.book <= self.finished_below(stock):
-                    settle(stock, row, 0)
+                    settle(stock, row, 0, Doubt())
                     stock.finished = True
                 else:
                     stock.finished = False
@@ -997,7 +1148,9 @@ class Night:
         flags |= {
             ("table_unaccounted" if m["table"] > 0 else "more_out_than_in", (label,))
             for label, m in week.makings.items()
-            if m["day"] == day and m["table"] and m["kind"] != "customer_cut"
+            if m["day"] == day
+            and m["kind"] != "customer_cut"
+            and abs(m["table"]) > (m["table_doubt"].explains() or 0)
         }
         flags |= {
             ("dispute_open", (dispute["subject"],))
@@ -1053,13 +1206,14 @@ class Night:
         percent = week.setting("flagPercent", "1")
         value_least = int(week.settings.get("flagValue", {"amountMinor": "500"})["amountMinor"])
 
-        def beyond(weight, handled):
-            return abs(weight) > max(least, handled * percent / 100)
+        def beyond(weight, doubt, handled):
+            explained = (doubt.explains() if doubt else None) or 0
+            return abs(weight) > max(least, handled * percent / 100, explained)
 
         odd = {}
         flags = set()
         for part, row in rows.items():
-            if beyond(row["unaccounted"], row["opening"] + row["in"]):
+            if beyond(row["unaccounted"], row["doubt"], row["opening"] + row["in"]):
                 _, line = week.line_of(part)
                 assert line, f"{part}: only parts with a line have a value here"
                 if (
@@ -1071,7 +1225,8 @@ class Night:
                 flags.add(("uncounted", (part,)))
         for part in sorted(odd):
             for other in sorted(odd):
-                if part < other and self.swapped(part, odd[part], other, odd[other]):
+                doubts = [rows[p]["doubt"] for p in (part, other)]
+                if part < other and self.swapped(part, odd[part], other, odd[other], doubts):
                     flags.add(("swapped", (part, other)))
         paired = {part for _, parts in flags if _ == "swapped" for part in parts}
         flags |= {("unaccounted", (part,)) for part in odd if part not in paired}
@@ -1080,7 +1235,11 @@ class Night:
             for row in rows.values()
         )
         site = sum(row["unaccounted"] for row in rows.values())
-        if beyond(site, handled):
+        doubt = Doubt()
+        for row in rows.values():
+            if row["doubt"]:
+                doubt.add(row["doubt"])
+        if beyond(site, doubt, handled):
             # Worth what its parts are worth; here never near the limit.
             value = 0
             for part, row in rows.items():
@@ -1095,10 +1254,12 @@ class Night:
             assert end - since <= 3 * DAY_US, "no hold is older than three days in this week"
         return flags
 
-    def swapped(self, part, one, other, two):
+    def swapped(self, part, one, other, two, doubts):
         lots = self.week.lots
         same = lots[part[:2]].species == lots[other[:2]].species
-        return same and (one > 0) != (two > 0) and abs(one + two) * 20 <= max(abs(one), abs(two))
+        both = Doubt().add(doubts[0]).add(doubts[1]).explains() or 0
+        near = abs(one + two) <= max(max(abs(one), abs(two)) / Fraction(20), both)
+        return same and (one > 0) != (two > 0) and near
 
     def undersize(self, rows):
         """Undersize fish that was there or came in, and where it went on this day."""
@@ -1131,12 +1292,16 @@ def new_row(opening):
         "closing": 0,
         "counted": False,
         "finished": False,
+        "doubt": None,
         "by": {},
     }
 
 
-def settle(stock, row, counted):
-    """A count: expected drip to shrink, the rest to unaccounted."""
+def settle(stock, row, counted, read):
+    """A count: expected drip to shrink, the rest to unaccounted. How far that may be off
+    is all that went into the book and the count; the count's own is what is left."""
+    row["doubt"] = (row["doubt"] or Doubt()).add(stock.doubt).add(read, -1)
+    stock.doubt = Doubt().add(read)
     drip = stock.expected_drip()
     row["shrink"] += drip
     row["unaccounted"] += stock.book - drip - counted
@@ -1323,6 +1488,12 @@ def flags_out(flags):
     ]
 
 
+def explained_out(doubt):
+    """Empty where it is not known, or nothing was counted."""
+    explained = doubt.explains() if doubt else None
+    return "" if explained is None else grams(explained)
+
+
 def close_out(close, first_flags):
     first = {} if first_flags is None else {"first_flags": flags_out(first_flags)}
     weights = ("opening", "in", "out", "shrink", "unaccounted", "closing")
@@ -1341,6 +1512,7 @@ def close_out(close, first_flags):
                 **{k: grams(row[k]) for k in weights},
                 "counted": row["counted"],
                 "finished": row["finished"],
+                "explained": explained_out(row["doubt"]),
             }
             for part, row in sorted(close["parts"].items())
         },

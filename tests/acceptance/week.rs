@@ -269,6 +269,7 @@ fn parts_as_expected(close: &v1::Close, names: &Names) -> Value {
             "closing": grams(&row.closing),
             "counted": row.counted,
             "finished": row.finished,
+            "explained": row.explained.as_ref().map_or_else(String::new, |_| grams(&row.explained)),
         });
         (names.part_ref(&row.part), told)
     };

@@ -3,7 +3,7 @@
 //!
 //! A revision is never overwritten: the next one spends it. Beside its document
 //! stands its manifest, what it was worked out from; the same manifest needs no
-//! new revision. What a day left (weight and gathered drip of each open part,
+//! new revision. What a day left (weight, gathered drip and budget of each open part,
 //! and what each party is owed) is the opening of the next, so a day whose
 //! opening did not change is not touched by what came late into an earlier one.
 //!
@@ -11,6 +11,7 @@
 //! in [`Kept`], judging it in the rules, and running the days in their order the
 //! night's.
 
+mod budget;
 mod docs;
 mod gather;
 mod kept;
@@ -125,12 +126,13 @@ impl Turned {
                 came_in,
                 cost_minor,
                 held_us,
+                budget,
             } = held;
             let (weight, came_in) = (weight.units(), came_in.units());
-            let _ = writeln!(
-                on_hand,
-                "{part} {weight} {drip} {came_in} {cost_minor} {held_us}"
-            );
+            let line = format!("{part} {weight} {drip} {came_in} {cost_minor} {held_us}");
+            // A row without a budget digests as it did before there were any.
+            let budget = budget::text(budget);
+            let _ = writeln!(on_hand, "{}", format!("{line} {budget}").trim_end());
         }
         let mut balances = String::new();
         for (
@@ -269,8 +271,9 @@ pub async fn turned(tx: &mut Tx, site: i64, day: DayNumber) -> Result<Turned, Bo
     };
     let key = [Val::Int(site), Val::Int(row.int(0)), Val::Int(row.int(1))];
 
-    let on_hand = "SELECT number, place, part, weight, drip, came_in, cost, held_us FROM on_hand \
-                   WHERE site = ? AND day = ? AND revision = ?";
+    let on_hand = "SELECT number, place, part, weight, drip, came_in, cost, held_us, \
+                          budget \
+                   FROM on_hand WHERE site = ? AND day = ? AND revision = ?";
     for row in tx.fetch(on_hand, &key).await? {
         let part = part_id("on_hand", row.int(0), row.int(1), row.int(2))?;
         let drip = row.text(4).parse().map_err(|_| {
@@ -287,6 +290,8 @@ pub async fn turned(tx: &mut Tx, site: i64, day: DayNumber) -> Result<Turned, Bo
             came_in: Weight::from_units(row.int(5)),
             cost_minor: row.int(6),
             held_us: row.int(7),
+            budget: budget::from_text(row.text(8))
+                .map_err(|e| corrupt("on_hand", "budget", row.int(0), e))?,
         };
         left.on_hand.insert(part, held);
     }
@@ -425,6 +430,7 @@ impl Revision<'_> {
                 held.came_in.units().into(),
                 held.cost_minor.into(),
                 held.held_us.into(),
+                budget::text(&held.budget).into(),
             ]);
             rows.push(row(&ON_HAND, cells));
         }
@@ -473,6 +479,7 @@ impl Revision<'_> {
                     flag.weight.units().into(),
                     flag.value.minor().into(),
                     i64::from(flag.gap).into(),
+                    flag.evidence.join("\n").into(),
                 ],
             )
         }));

@@ -55,6 +55,7 @@ const MIGRATIONS: &[(i64, &str)] = &[
     (6, include_str!("../migrations/0006_landing.sql")),
     (8, include_str!("../migrations/0008_refusals.sql")),
     (9, include_str!("../migrations/0009_kept.sql")),
+    (10, include_str!("../migrations/0010_budget.sql")),
 ];
 
 /// Advisory lock under which PostgreSQL instances migrate: "books" in ASCII.

@@ -229,6 +229,17 @@ impl Doc for i64 {
     }
 }
 
+impl Doc for i128 {
+    fn to_doc(&self) -> Value {
+        Value::String(self.to_string())
+    }
+    fn from_doc(value: &Value) -> Result<i128, BadDoc> {
+        text(value)?
+            .parse()
+            .map_err(|_| BadDoc::here("a whole number as text was expected"))
+    }
+}
+
 impl Doc for bool {
     fn to_doc(&self) -> Value {
         Value::Bool(*self)
@@ -475,7 +486,7 @@ doc_struct! {
         site, effective_from_us, ice_ppm, undersize_outlet, drip_rates, flag_weight, flag_ppm,
         flag_value, cutting_loss_ppm, water_ppm, finished_weight, finished_ppm, hold_days;
         later tare_days, shortest_mm, longest_mm, mean_most_percent, mean_least_percent,
-        deduction_ppm, objection_hours, dispute_days,
+        deduction_ppm, objection_hours, dispute_days, surface_water_ppm, wet_tote,
         receiving, judging
     }
     JudgingSettings {

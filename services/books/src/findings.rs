@@ -37,6 +37,8 @@ pub struct StoredFlag {
     pub value: i64,
     /// The day is closed with gaps because of it.
     pub gap: bool,
+    /// What it rests on, line by line, for people.
+    pub evidence: Vec<String>,
     /// Everybody who saw to it, oldest first; empty while nobody did.
     pub seen: Vec<Seen>,
     /// Revision from which it is gone; 0 while it stands.
@@ -66,7 +68,7 @@ pub async fn flags(
     to: i64,
 ) -> Result<Vec<StoredFlag>, BooksError> {
     let sql = "SELECT f.key, f.day, f.kind, f.subject, f.text, f.weight, f.value, f.gap, \
-                 f.revision, c.revision \
+                 f.revision, c.revision, f.evidence \
                FROM flag f JOIN close_now c ON c.site = f.site AND c.day = f.day \
                WHERE f.site = ? AND f.day >= ? AND f.day < ? \
                ORDER BY f.day, f.kind, f.subject, f.revision";
@@ -89,6 +91,7 @@ pub async fn flags(
             weight: Weight::from_units(row.int(5)),
             value: row.int(6),
             gap: row.int(7) == 1,
+            evidence: row.text(10).lines().map(str::to_owned).collect(),
             seen: Vec::new(),
             gone_with: if raised < now { raised + 1 } else { 0 },
         };

@@ -32,6 +32,8 @@ pub struct Office {
     pub species: BTreeMap<String, Species>,
     /// By site and code.
     pub scales: BTreeMap<(i64, String), Scale>,
+    /// By site and code, every version of a scale in order of recording.
+    pub scale_versions: BTreeMap<(i64, String), Vec<Version<Scale>>>,
     /// By site and code.
     pub totes: BTreeMap<(i64, String), Tote>,
     /// By site and code, every version of a tote in order of recording.
@@ -118,6 +120,22 @@ impl Office {
         let versions = self.tares.get(&(site, code.to_owned()))?;
         let then = in_force(versions, at_us).or(versions.first());
         then.map(|version| &version.content)
+    }
+
+    /// A site's scales by code, as they were on file at an instant; as one was first put
+    /// on file where that was later.
+    #[must_use]
+    pub fn scales_at(&self, site: i64, at_us: i64) -> BTreeMap<String, Scale> {
+        let of_site = self
+            .scale_versions
+            .iter()
+            .filter(|((of, _), _)| *of == site);
+        of_site
+            .filter_map(|((_, code), versions)| {
+                let then = in_force(versions, at_us).or(versions.first())?;
+                Some((code.clone(), then.content.clone()))
+            })
+            .collect()
     }
 
     /// The price list in force at an instant.
@@ -237,8 +255,14 @@ impl Office {
                     .insert(code, Species::from_doc(asked).map_err(bad)?);
             }
             "scale" => {
-                self.scales
-                    .insert((site, code), Scale::from_doc(asked).map_err(bad)?);
+                let content = Scale::from_doc(asked).map_err(bad)?;
+                let versions = self.scale_versions.entry((site, code.clone()));
+                versions.or_default().push(Version {
+                    entry,
+                    from_us,
+                    content: content.clone(),
+                });
+                self.scales.insert((site, code), content);
             }
             "tote" => {
                 let content = Tote::from_doc(asked).map_err(bad)?;

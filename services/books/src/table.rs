@@ -96,6 +96,7 @@ tables! {
     /// What each open part holds as the day turns.
     ON_HAND = on_hand(
         site, day, revision, number, place, part, weight, drip, came_in, cost, held_us,
+        budget,
     );
     /// What a count found.
     FOUND = found(site, day, revision, n, number, place, part, by, shrink, unaccounted);
@@ -116,7 +117,7 @@ tables! {
         site, day, revision, from_place, to_place, supplier, species, weight,
     );
     /// What a close found worth a look.
-    FLAG = flag(site, day, revision, key, kind, subject, text, weight, value, gap);
+    FLAG = flag(site, day, revision, key, kind, subject, text, weight, value, gap, evidence);
     /// A flag someone acknowledged.
     FLAG_SEEN = flag_seen(key, entry, reason);
     /// What was turned away.

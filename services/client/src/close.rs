@@ -211,6 +211,7 @@ fn part_rows(page: &mut Page, parts: &[&v1::PartBalance], known: &Known) {
                 show::weight_unless_zero(part.out.as_ref()),
                 show::weight_unless_zero(part.shrink.as_ref()),
                 show::weight_unless_zero(part.unaccounted.as_ref()),
+                explained(part),
                 show::weight(part.closing.as_ref()),
                 state.to_owned(),
             ]
@@ -224,11 +225,22 @@ fn part_rows(page: &mut Page, parts: &[&v1::PartBalance], known: &Known) {
             Column::Right("out"),
             Column::Right("drip"),
             Column::Right("unaccounted"),
+            Column::Right("explained"),
             Column::Right("closing"),
             Column::Left("count"),
         ],
         &rows,
     );
+}
+
+/// What scales, water and drip explain of what is unaccounted; empty where nothing was
+/// counted or finished.
+fn explained(part: &v1::PartBalance) -> String {
+    match &part.explained {
+        Some(explained) => format!("+/- {}", show::weight(Some(explained))),
+        None if part.counted || part.finished => "not known".to_owned(),
+        None => String::new(),
+    }
 }
 
 fn cuts(page: &mut Page, cuts: &[v1::CutBalance], known: &Known) {
@@ -485,6 +497,15 @@ mod tests {
             part.contains(" 3.000 lb ") && part.contains("38.600 lb  counted"),
             "{part}"
         );
+        assert!(part.contains("  not known  "), "{part}");
+        let mut close = sample();
+        close.parts[0].explained = lb("0.410");
+        let part = row(
+            &super::text(&close, Parts::All, &Known::default()),
+            "Parts",
+            "41.600 lb",
+        );
+        assert!(part.contains("  +/- 0.410 lb  "), "{part}");
     }
 
     #[test]

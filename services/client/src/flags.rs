@@ -131,6 +131,9 @@ pub(crate) fn list(page: &mut Page, flags: &[v1::Flag], known: &Known) {
             flag.kind,
             flag.text
         ));
+        for line in &flag.evidence {
+            page.line(format!("      {line}"));
+        }
     }
 }
 
@@ -203,6 +206,16 @@ mod tests {
         }]);
         assert!(text.contains("uncounted (gap)"), "{text}");
         assert!(text.contains("3.000 lb are missing"), "{text}");
+    }
+
+    #[test]
+    fn what_a_flag_rests_on_stands_under_it() {
+        let text = listed(&[v1::Flag {
+            evidence: vec!["rounding of 2 readings: +/- 0.04 lb".to_owned()],
+            ..flag("unaccounted")
+        }]);
+        let under = text.split_once("are missing\n").map(|(_, under)| under);
+        assert_eq!(under, Some("      rounding of 2 readings: +/- 0.04 lb\n"));
     }
 
     #[test]

@@ -6,19 +6,25 @@
 //! and minus surplus. The count is the new book weight, so a pound is missing
 //! once, on the day it is found. Without a count nothing is posted.
 //!
+//! Beside the weight goes its budget, what is not certain of it: each reading adds
+//! its own, a count starts it anew, and where fish goes by the book the budget goes
+//! along. How far U can be off is the budget of the book, the drip and the count
+//! together ([`crate::uncertainty`]).
+//!
 //! Which parts there are, and what they were worth, is gathered in
 //! [`crate::close`].
 
 use crate::decimal;
-use crate::office::Settings;
+use crate::office::{DripRate, Settings};
 use crate::stock::{add, is_finished, sub};
+use crate::uncertainty::{Budget, drip_of};
 use crate::weight::Weight;
 
 /// 10 ng x ppm x microseconds in 10 ng a day: a million ppm, a day of 24 hours.
 const DRIP_SCALE: i128 = 1_000_000 * 86_400_000_000;
 
 /// What a part holds.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Holding {
     /// Book weight, drip not taken off; negative where more went than there was.
     pub weight: Weight,
@@ -30,6 +36,32 @@ pub struct Holding {
     pub cost_minor: i64,
     /// Since when it is set aside, microseconds since 1970 UTC; 0 when it is not.
     pub held_us: i64,
+    /// What is not certain of the weight, and of the drip gathered on it.
+    pub budget: Budget,
+}
+
+/// Weight that comes into a part.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct Coming {
+    /// How much.
+    pub weight: Weight,
+    /// What it cost, minor units.
+    pub cost_minor: i64,
+    /// Drip gathered on it elsewhere: 10 ng x ppm a day x microseconds.
+    pub drip: i128,
+    /// What is not certain of it.
+    pub budget: Budget,
+}
+
+/// What a part that hands over weight posts, and what goes along with the weight.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct HandedOver {
+    /// Posted where nothing is left.
+    pub reckoned: Reckoned,
+    /// Drip gathered on it.
+    pub drip: i128,
+    /// What is not certain of it.
+    pub budget: Budget,
 }
 
 impl Holding {
@@ -91,6 +123,9 @@ pub struct PartDay {
     pub shrink: Weight,
     /// Unaccounted today.
     pub unaccounted: Weight,
+    /// What is not certain of what is unaccounted; absent where nothing was counted or
+    /// finished today.
+    pub explained: Option<Budget>,
     /// Counted today, by a person.
     pub counted: bool,
     /// Most that the book fell below nothing; zero when it never did.
@@ -98,24 +133,25 @@ pub struct PartDay {
     /// Weight went out of it after it was finished.
     pub reopened: Weight,
     since_us: i64,
-    ppm_per_day: i64,
+    rate: Option<DripRate>,
 }
 
 impl PartDay {
-    /// A part that was on hand as the day began at `start_us`.
+    /// A part that was on hand as the day began at `start_us`; without a rate it does
+    /// not drip.
     #[must_use]
-    pub fn carried(holding: Holding, start_us: i64, ppm_per_day: i64) -> PartDay {
+    pub fn carried(holding: Holding, start_us: i64, rate: Option<&DripRate>) -> PartDay {
         PartDay {
-            now: holding,
             stage: Stage::Open,
             opening: holding.weight,
-            ..PartDay::new(start_us, ppm_per_day)
+            now: holding,
+            ..PartDay::new(start_us, rate)
         }
     }
 
     /// A part opened today.
     #[must_use]
-    pub fn new(start_us: i64, ppm_per_day: i64) -> PartDay {
+    pub fn new(start_us: i64, rate: Option<&DripRate>) -> PartDay {
         PartDay {
             now: Holding::default(),
             stage: Stage::Untouched,
@@ -124,27 +160,29 @@ impl PartDay {
             went_out: Weight::ZERO,
             shrink: Weight::ZERO,
             unaccounted: Weight::ZERO,
+            explained: None,
             counted: false,
             overdrawn: Weight::ZERO,
             reopened: Weight::ZERO,
             since_us: start_us,
-            ppm_per_day,
+            rate: rate.cloned(),
         }
     }
 
     /// A part that was finished on an earlier day; `landed` is what it once
     /// held, as far as that is known.
     #[must_use]
-    pub fn finished_before(landed: Holding, start_us: i64, ppm_per_day: i64) -> PartDay {
+    pub fn finished_before(landed: Holding, start_us: i64, rate: Option<&DripRate>) -> PartDay {
         PartDay {
             now: Holding {
                 weight: Weight::ZERO,
                 drip: 0,
                 held_us: 0,
+                budget: Budget::default(),
                 ..landed
             },
             stage: Stage::Finished,
-            ..PartDay::new(start_us, ppm_per_day)
+            ..PartDay::new(start_us, rate)
         }
     }
 
@@ -153,35 +191,50 @@ impl PartDay {
     pub fn wait(&mut self, at_us: i64) {
         let held = i128::from(self.now.weight.units().max(0));
         let time = i128::from(at_us.saturating_sub(self.since_us).max(0));
-        let more = held
-            .saturating_mul(i128::from(self.ppm_per_day))
-            .saturating_mul(time);
-        self.now.drip = self.now.drip.saturating_add(more);
+        if let Some(rate) = &self.rate {
+            let of = |ppm: i64| {
+                let held = held.saturating_mul(i128::from(ppm));
+                held.saturating_mul(time)
+            };
+            self.now.drip = self.now.drip.saturating_add(of(rate.ppm_per_day));
+            let allowance = of(rate.allowance_ppm_per_day);
+            self.now.budget.drip(&drip_of(rate), allowance);
+        }
         self.since_us = self.since_us.max(at_us);
     }
 
-    /// Weight comes in, with what it cost and the drip gathered on it elsewhere.
-    pub fn come_in(&mut self, at_us: i64, weight: Weight, cost_minor: i64, drip: i128) {
+    /// Weight comes in, with what it cost, the drip gathered on it elsewhere and its
+    /// budget.
+    pub fn come_in(&mut self, at_us: i64, coming: &Coming) {
         self.wait(at_us);
-        self.now.weight = add(self.now.weight, weight);
-        self.now.came_in = add(self.now.came_in, weight);
-        self.now.cost_minor = self.now.cost_minor.saturating_add(cost_minor);
-        self.now.drip = self.now.drip.saturating_add(drip);
-        self.came_in = add(self.came_in, weight);
+        let Coming {
+            weight,
+            cost_minor,
+            drip,
+            budget,
+        } = coming;
+        self.now.weight = add(self.now.weight, *weight);
+        self.now.came_in = add(self.now.came_in, *weight);
+        self.now.cost_minor = self.now.cost_minor.saturating_add(*cost_minor);
+        self.now.drip = self.now.drip.saturating_add(*drip);
+        self.now.budget = std::mem::take(&mut self.now.budget).plus(budget);
+        self.came_in = add(self.came_in, *weight);
         self.stage = Stage::Open;
     }
 
-    /// Weight goes out. Whatever happened is booked, below nothing as well. The
-    /// part is finished, and what is left counts as 0, where it was `emptied` or
-    /// next to nothing is left.
+    /// Weight goes out as it was `read`. Whatever happened is booked, below nothing as
+    /// well. The part is finished, and what is left counts as 0, where it was `emptied`
+    /// or next to nothing is left.
     pub fn go_out(
         &mut self,
         at_us: i64,
         weight: Weight,
+        read: &Budget,
         emptied: bool,
         settings: &Settings,
     ) -> Reckoned {
         self.wait(at_us);
+        self.now.budget = std::mem::take(&mut self.now.budget).minus(read);
         if self.stage == Stage::Finished {
             self.reopened = add(self.reopened, weight);
         }
@@ -193,20 +246,22 @@ impl PartDay {
             self.overdrawn = self.overdrawn.max(sub(Weight::ZERO, self.now.weight));
         }
         if emptied || is_finished(self.now.weight, self.now.came_in, settings) {
-            return self.reckon(Weight::ZERO);
+            return self.reckon(Weight::ZERO, Budget::default());
         }
         Reckoned::default()
     }
 
-    /// Weight goes to a sibling or a pool by the book. The whole of it takes
-    /// along the drip gathered on it, which is returned; a share that was
-    /// weighed has dripped already, and leaves it.
+    /// Weight goes to a sibling or a pool. The whole of it takes along the drip gathered
+    /// on it, which is returned; a share that was weighed has dripped already, and
+    /// leaves it. Where it was `read`, that is the budget of what goes; by the book it
+    /// takes its share of the budget here.
     pub fn hand_over(
         &mut self,
         at_us: i64,
         weight: Weight,
+        read: Option<&Budget>,
         settings: &Settings,
-    ) -> (Reckoned, i128) {
+    ) -> HandedOver {
         self.wait(at_us);
         let whole = self.now.weight > Weight::ZERO && weight >= self.now.weight;
         let drip = if whole {
@@ -214,19 +269,38 @@ impl PartDay {
         } else {
             0
         };
-        (self.go_out(at_us, weight, false, settings), drip)
+        let mut budget = match read {
+            Some(read) => read.clone(),
+            None => self.now.budget.take(weight, self.now.weight),
+        };
+        if whole {
+            for (of, width) in std::mem::take(&mut self.now.budget.drips) {
+                budget.drip(&of, width);
+            }
+        }
+        let nothing = Budget::default();
+        let read = read.unwrap_or(&nothing);
+        HandedOver {
+            reckoned: self.go_out(at_us, weight, read, false, settings),
+            drip,
+            budget,
+        }
     }
 
     /// A person weighs what is there.
-    pub fn count(&mut self, at_us: i64, found: Weight) -> Reckoned {
+    pub fn count(&mut self, at_us: i64, found: Weight, read: Budget) -> Reckoned {
         self.wait(at_us);
         self.counted = true;
-        self.reckon(found)
+        self.reckon(found, read)
     }
 
-    fn reckon(&mut self, found: Weight) -> Reckoned {
+    fn reckon(&mut self, found: Weight, read: Budget) -> Reckoned {
         let shrink = expected_drip(self.now.drip);
         let unaccounted = sub(sub(self.now.weight, shrink), found);
+        let explained = std::mem::take(&mut self.now.budget).minus(&read);
+        let before = self.explained.take().unwrap_or_default();
+        self.explained = Some(before.plus(&explained));
+        self.now.budget = read;
         self.now.drip = 0;
         self.now.weight = found;
         self.shrink = add(self.shrink, shrink);
@@ -245,7 +319,10 @@ impl PartDay {
 
 #[cfg(test)]
 mod tests {
+    use std::collections::BTreeMap;
+
     use super::*;
+    use crate::fish::{Presentation, Storage};
     use crate::weight::WeightUnit;
 
     const HOUR: i64 = 3_600_000_000;
@@ -257,10 +334,38 @@ mod tests {
         }
     }
 
+    /// Whole lionfish on drained ice.
+    fn rate(ppm_per_day: i64) -> Option<DripRate> {
+        Some(DripRate {
+            species: "PZO".to_owned(),
+            presentation: Presentation::Whole,
+            storage: Storage::DrainedIce,
+            ppm_per_day,
+            allowance_ppm_per_day: 5_000,
+        })
+    }
+
+    fn coming(weight: &str, cost_minor: i64) -> Coming {
+        Coming {
+            weight: lb(weight),
+            cost_minor,
+            ..Coming::default()
+        }
+    }
+
+    /// Of a reading that is off by at most so much on the dock's scale.
+    fn off(by: &str) -> Budget {
+        let key = ("dock".to_owned(), 20_310_502);
+        Budget {
+            scales: BTreeMap::from([(key, lb(by).units())]),
+            ..Budget::default()
+        }
+    }
+
     /// Tells a part's day: each step is hour, what, pounds. Drip is `ppm` a day.
     fn day(ppm: i64, story: &str) -> PartDay {
         let settings = Settings::default();
-        let mut part = PartDay::new(0, ppm);
+        let mut part = PartDay::new(0, rate(ppm).as_ref());
         for step in story.split(", ") {
             let words: Vec<_> = step.split(' ').collect();
             let [hour, what, weight] = words[..] else {
@@ -268,11 +373,14 @@ mod tests {
             };
             let at_us = hour.parse::<i64>().unwrap_or_default() * HOUR;
             match what {
-                "in" => part.come_in(at_us, lb(weight), 100, 0),
-                "out" => drop(part.go_out(at_us, lb(weight), false, &settings)),
-                "emptied" => drop(part.go_out(at_us, lb(weight), true, &settings)),
-                "over" => drop(part.hand_over(at_us, lb(weight), &settings)),
-                "count" => drop(part.count(at_us, lb(weight))),
+                "in" => part.come_in(at_us, &coming(weight, 100)),
+                "out" | "emptied" => {
+                    let emptied = what == "emptied";
+                    part.go_out(at_us, lb(weight), &Budget::default(), emptied, &settings);
+                }
+                "count" => {
+                    part.count(at_us, lb(weight), Budget::default());
+                }
                 other => panic!("{other}"),
             }
         }
@@ -337,11 +445,12 @@ mod tests {
 
     #[test]
     fn drip_gathered_is_carried_from_day_to_day() {
-        let mut first = PartDay::new(0, 10_000);
-        first.come_in(18 * HOUR, lb("41.60"), 21_840, 0);
+        let rate = rate(10_000);
+        let mut first = PartDay::new(0, rate.as_ref());
+        first.come_in(18 * HOUR, &coming("41.60", 21_840));
         first.wait(24 * HOUR);
-        let mut second = PartDay::carried(first.now, 24 * HOUR, 10_000);
-        let found = second.count(42 * HOUR, lb("38.184"));
+        let mut second = PartDay::carried(first.now, 24 * HOUR, rate.as_ref());
+        let found = second.count(42 * HOUR, lb("38.184"), Budget::default());
         // 24 h of 41.60 lb at 1 %.
         assert_eq!(found.shrink, lb("0.416"));
         assert_eq!(found.unaccounted, lb("3"));
@@ -372,7 +481,7 @@ mod tests {
             let got = (part.stage, part.overdrawn, part.reopened);
             assert_eq!(got, (stage, lb(overdrawn), lb(reopened)), "{story}");
         }
-        assert_eq!(PartDay::new(0, 0).stage, Stage::Untouched);
+        assert_eq!(PartDay::new(0, None).stage, Stage::Untouched);
     }
 
     #[test]
@@ -384,11 +493,64 @@ mod tests {
             ("39.9", "0.2", "0"),
             ("10", "0", "0"),
         ] {
-            let mut part = PartDay::new(0, 10_000);
-            part.come_in(0, lb("40"), 100, 0);
-            let (found, drip) = part.hand_over(12 * HOUR, lb(weight), &settings);
-            let got = (found.shrink, expected_drip(drip));
+            let mut part = PartDay::new(0, rate(10_000).as_ref());
+            part.come_in(0, &coming("40", 100));
+            let over = part.hand_over(12 * HOUR, lb(weight), None, &settings);
+            let got = (over.reckoned.shrink, expected_drip(over.drip));
             assert_eq!(got, (lb(shrink_here), lb(carried)), "{weight}");
+            // What drip may be off by goes where the drip goes: 0.5 % of 40 lb in 12 h.
+            let allowance: i128 = over.budget.drips.values().sum();
+            let with_drip = if carried == "0" { "0" } else { "0.1" };
+            assert_eq!(expected_drip(allowance), lb(with_drip), "{weight}");
+        }
+    }
+
+    #[test]
+    fn each_reading_adds_its_doubt_and_a_count_starts_anew() {
+        let settings = Settings::default();
+        let mut part = PartDay::new(0, rate(10_000).as_ref());
+        let came = Coming {
+            budget: off("0.10"),
+            ..coming("40", 100)
+        };
+        part.come_in(0, &came);
+        part.go_out(6 * HOUR, lb("20"), &off("0.05"), false, &settings);
+        assert_eq!(part.now.budget.scales, off("0.05").scales);
+        assert_eq!(part.explained, None, "nothing was counted");
+        part.count(12 * HOUR, lb("19.85"), off("0.05"));
+        let explained = part.explained.clone().unwrap_or_default();
+        assert_eq!(explained.scales, BTreeMap::new(), "in less out less count");
+        // 6 h of 40 lb and 6 h of 20 lb, 0.5 % a day more or less.
+        let drip: i128 = explained.drips.values().sum();
+        assert_eq!(expected_drip(drip), lb("0.075"));
+        assert_eq!(part.now.budget, off("0.05"));
+        // The next day it is the count's doubt, and not the ticket's.
+        let mut next = PartDay::carried(part.now, 24 * HOUR, None);
+        next.count(30 * HOUR, Weight::ZERO, Budget::default());
+        assert_eq!(next.explained, Some(off("0.05")));
+    }
+
+    #[test]
+    fn what_goes_by_the_book_takes_its_share_and_what_is_read_its_reading() {
+        let settings = Settings::default();
+        for (weight, read, takes, leaves) in [
+            ("10", None, "0.025", "0.075"),
+            ("40", None, "0.10", "0"),
+            ("41", None, "0.10", "0"),
+            // Set aside by weighing: less here, more there, together as before.
+            ("10", Some("0.05"), "0.05", "0.05"),
+        ] {
+            let mut part = PartDay::new(0, None);
+            let came = Coming {
+                budget: off("0.10"),
+                ..coming("40", 100)
+            };
+            part.come_in(0, &came);
+            let read = read.map(off);
+            let over = part.hand_over(0, lb(weight), read.as_ref(), &settings);
+            let width = |budget: &Budget| Weight::from_units(budget.scales.values().sum());
+            let got = (width(&over.budget), width(&part.now.budget));
+            assert_eq!(got, (lb(takes), lb(leaves)), "{weight}");
         }
     }
 }

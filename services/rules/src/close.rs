@@ -24,16 +24,17 @@ use crate::fish::{Outlet, Presentation, Storage, coded};
 use crate::ids::{DayNumber, LotCode, PartId};
 use crate::making::{Making, MakingKind};
 use crate::money::{Currency, Money, UnitPrice};
-use crate::office::Settings;
+use crate::office::{Scale, Settings};
 use crate::supplier_yield::CutFact;
 use crate::ticket::Temperature;
+use crate::uncertainty::Read;
 use crate::weight::{Weight, WeightUnit};
 
 pub use said::{CauseRow, ChartRow, LossBy, LossRow, SmallFishRow, SupplierRow, YieldGroupRow};
 
 /// Version of the rules by which a day is closed; it rises when the same day
 /// would come out otherwise.
-pub const RULES_VERSION: i64 = 3;
+pub const RULES_VERSION: i64 = 4;
 
 /// All that a close is worked out from.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -58,6 +59,11 @@ pub struct DayInput {
     pub parts: BTreeMap<PartId, PartFacts>,
     /// What happened to weight, in any order.
     pub happened: Vec<Happening>,
+    /// What was read on a scale, by the entry that says so; a weight without a reading
+    /// went by the book.
+    pub read: BTreeMap<i64, Vec<Read>>,
+    /// The site's scales by code, as they were on file as the day ended.
+    pub scales: BTreeMap<String, Scale>,
     /// Makings of the day with their entry ids, customers' cuts among them.
     pub makings: Vec<(i64, Making)>,
     /// What tickets of the day said that the close repeats.
@@ -399,6 +405,9 @@ pub struct PartBalance {
     pub counted: bool,
     /// Nothing is left.
     pub finished: bool,
+    /// How much unaccounted weight scales, water and drip explain, either way (k = 2);
+    /// absent where that is not known, or nothing was counted.
+    pub explained: Option<Weight>,
 }
 
 /// A cut or dressing at the own table.
@@ -545,6 +554,8 @@ pub struct Flag {
     pub value: Money,
     /// The day is closed with gaps because of it.
     pub gap: bool,
+    /// What it rests on, line by line, for people.
+    pub evidence: Vec<String>,
 }
 
 /// A close with what the books carry on from it.
@@ -682,10 +693,15 @@ fn payouts(day: &DayInput) -> Vec<PayRow> {
 }
 
 fn remarks(day: &DayInput, walk: &walk::Walk, flags: &[Flag]) -> Vec<String> {
-    let mut remarks = vec![
-        "Unaccounted weight is judged by the site's limits, without an uncertainty budget yet."
-            .to_owned(),
-    ];
+    let mut remarks = Vec::new();
+    let explained = walk.explained();
+    if explained.explains().is_none() {
+        remarks.push(format!(
+            "What scales, water and drip explain is not known everywhere: {}. There the site's \
+             limits alone judge.",
+            explained.why_unknown(|code| flags::scale_name(day, code))
+        ));
+    }
     for (species, presentation, storage) in walk.drip_not_set(day) {
         let kept = storage.map_or("storage not said", Storage::word);
         let form = presentation.word();

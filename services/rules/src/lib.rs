@@ -47,5 +47,6 @@ pub mod supplier_yield;
 pub mod tally;
 pub mod ticket;
 pub mod tolerance;
+pub mod uncertainty;
 pub mod undersize;
 pub mod weight;

@@ -186,6 +186,11 @@ pub struct Settings {
     pub objection_hours: Option<i64>,
     /// A ticket's line can be disputed for so many days; default 7.
     pub dispute_days: Option<i64>,
+    /// Water that clings to fish when it is weighed, more or less, ppm of its weight;
+    /// default 10,000.
+    pub surface_water_ppm: Option<i64>,
+    /// What a tote may weigh more or less than its tare, wet or dry; default 0.2 lb.
+    pub wet_tote: Option<Reading>,
     /// What receiving goes by.
     pub receiving: ReceivingSettings,
     /// What the morning's judgement goes by.
@@ -305,23 +310,30 @@ impl Settings {
         self.dispute_days.unwrap_or(7)
     }
 
-    /// Drip a day, ppm of book weight; absent means not set.
+    /// Water that clings to fish when it is weighed, more or less, ppm of its weight.
     #[must_use]
-    pub fn drip_ppm(
+    pub fn surface_water_ppm(&self) -> i64 {
+        self.surface_water_ppm.unwrap_or(10_000)
+    }
+
+    /// What a tote may weigh more or less than its tare.
+    #[must_use]
+    pub fn wet_tote(&self) -> Weight {
+        weight_or(self.wet_tote.as_ref(), 200)
+    }
+
+    /// Drip a day; absent means not set.
+    #[must_use]
+    pub fn drip(
         &self,
         species: &str,
         presentation: Presentation,
         storage: Option<Storage>,
-    ) -> Option<i64> {
+    ) -> Option<&DripRate> {
         let storage = storage?;
-        self.drip_rates
-            .iter()
-            .find(|rate| {
-                rate.species == species
-                    && rate.presentation == presentation
-                    && rate.storage == storage
-            })
-            .map(|rate| rate.ppm_per_day)
+        self.drip_rates.iter().find(|rate| {
+            rate.species == species && rate.presentation == presentation && rate.storage == storage
+        })
     }
 }
 
@@ -343,7 +355,7 @@ pub struct DripRate {
     pub storage: Storage,
     /// Book weight lost in a day, ppm; negative in slush.
     pub ppm_per_day: i64,
-    /// Allowance beside it, ppm a day; carried for later.
+    /// What it may be off by either way, ppm a day.
     pub allowance_ppm_per_day: i64,
 }
 

@@ -319,6 +319,7 @@ mod tests {
             weight: lb("30.00"),
             value: Money::zero(Currency::new("USD").unwrap()),
             gap: true,
+            evidence: Vec::new(),
         };
         let text = text(&outcome(vec![flag]), &balance(), WeightUnit::Lb, false);
         assert!(

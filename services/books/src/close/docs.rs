@@ -46,7 +46,7 @@ doc_struct! {
     OutletWeight { outlet, weight }
     PartBalance {
         part, species, presentation, supplier, opening, came_in, went_out, shrink, unaccounted,
-        closing, counted, finished,
+        closing, counted, finished; later explained,
     }
     CutBalance {
         entry, cutter, input, fillet, other_lots, discard, cutting_loss, table_unaccounted, judged,
@@ -59,7 +59,7 @@ doc_struct! {
         part, species, supplier, proposed, proposed_reason, taken_in, out, made_into_lots, left,
     }
     PayRow { party, owed, held, owed_today }
-    Flag { kind, subject, text, weight, value, gap }
+    Flag { kind, subject, text, weight, value, gap; later evidence }
     Manifest { given, left }
     Given {
         site, day, upto_seq, opening, balances, history, settings, undrained, rules;

@@ -11,7 +11,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 
 use rules::balance::Holding;
-use rules::business_day::day_before;
+use rules::business_day::{SiteClock, day_before};
 use rules::close::{
     DayInput, Happening, NewLot, OpenDispute, PartFacts, PayBalance, PayChange, ProbedAgain,
     RULES_VERSION, TicketSaid, Undrained, Used, WarmLot, What,
@@ -20,17 +20,21 @@ use rules::fish::{Condition, Outlet, Presentation, Storage, Undersize};
 use rules::ids::{DayNumber, LotCode, PartId};
 use rules::making::{MadeSource, Making, MakingAsked, MakingKind};
 use rules::money::UnitPrice;
-use rules::office::{Settings, Site};
+use rules::office::{Scale, Settings, Site};
 use rules::receiving::{ReprobeAsked, Reprobed, warmest};
-use rules::stock::{Moved, MovementAsked, as_day_ended};
+use rules::stock::{
+    CountAsked, CountDone, Held, HoldAsked, Moved, MovementAsked, RegradeAsked, Regraded,
+    ReturnAsked, Returned, as_day_ended,
+};
 use rules::ticket::{AdjustmentKind, Decision, SmallFish, Ticket, TicketLot, WeighIn};
+use rules::uncertainty::{Read, readings};
 use rules::undersize;
-use rules::weight::Weight;
+use rules::weight::{Reading, Weight};
 
 use super::kept::{self as close, CutInput, Kept};
 use super::{Given, Looked, Turned, day_of_entry, part_id, sha256};
 use crate::db::{Record, Tx, Val};
-use crate::doc::{BadDoc, read_entry_doc};
+use crate::doc::{BadDoc, Doc as _, canonical, read_entry_doc};
 use crate::register::Office;
 use crate::stock::Rewritten;
 use crate::{BooksError, blocks, corrupt, entries, entry_id, settlement, stock};
@@ -67,7 +71,7 @@ pub async fn gather(
     let start_us = site.clock.start_us(day);
     let (settings_entry, settings) = office.settings_at(number, start_us);
     let upto_seq = upto_seq(tx, number, day).await?;
-    let mut read = Reading {
+    let mut read = HalfRead {
         range: [
             Val::Int(entry_id(day, number, 0)),
             Val::Int(entry_id(day, number, 9_999_999)),
@@ -81,8 +85,10 @@ pub async fn gather(
         end_us: site.clock.end_us(day),
         worked_back: Vec::new(),
         tickets: BTreeMap::new(),
+        on_scales: BTreeMap::new(),
     };
     read.entries(tx).await?;
+    let scales = office.scales_at(number, site.clock.end_us(day).saturating_sub(1));
     let ended = read.ended(tx).await?;
     read.tickets(tx, &ended).await?;
     read.lines(tx, &ended).await?;
@@ -92,6 +98,7 @@ pub async fn gather(
     read.made(tx).await?;
     read.counts(tx).await?;
     read.inward(tx).await?;
+    read.on_scales(tx, &site.clock).await?;
     let parts = read.parts(tx, day).await?;
     let (pay, loss_minor) = pay(tx, &read.range).await?;
     let undrained = undrained(tx, office, number, day).await?;
@@ -129,7 +136,7 @@ pub async fn gather(
         upto_seq,
         opening: digests.on_hand,
         balances: digests.balances,
-        history: history(&parts, &read, &warm, &undrained, &kept),
+        history: history(&parts, &read, &warm, &undrained, &kept, &scales),
         settings: settings_entry,
         undrained: undrained
             .iter()
@@ -148,6 +155,8 @@ pub async fn gather(
         opening: opening.on_hand.clone(),
         parts,
         happened: read.happened,
+        read: read.on_scales,
+        scales,
         makings,
         tickets: read
             .tickets
@@ -178,18 +187,20 @@ pub async fn gather(
 
 /// Digest of what was looked up in deeds of any day: what finished parts once held,
 /// what came back had cost, where undersize fish was proposed to go, what was to be
-/// shown cold, what devices said of their queues, of what band fish was that was cut, and
-/// what moved before a count that was taken after the day.
+/// shown cold, what devices said of their queues, of what band fish was that was cut,
+/// what moved before a count that was taken after the day, and how the scales it was read
+/// on stood on file.
 fn history(
     parts: &BTreeMap<PartId, PartFacts>,
-    read: &Reading<'_>,
+    read: &HalfRead<'_>,
     warm: &[WarmLot],
     undrained: &[Undrained],
     kept: &Kept,
+    scales: &BTreeMap<String, Scale>,
 ) -> String {
     let mut text = String::new();
     for (part, facts) in parts {
-        if let Some(held) = facts.finished {
+        if let Some(held) = &facts.finished {
             let _ = writeln!(
                 text,
                 "{part} held {} {}",
@@ -235,6 +246,11 @@ fn history(
             let _ = writeln!(text, "{entry}/{n} cut of {band}, {pieces} fish");
         }
     }
+    let on_scales = read.on_scales.values().flatten();
+    let used: BTreeSet<_> = on_scales.map(|read| read.scale.as_str()).collect();
+    for scale in scales.values().filter(|scale| used.contains(&*scale.code)) {
+        let _ = writeln!(text, "read on {}", canonical(&scale.to_doc()));
+    }
     sha256(text.as_bytes())
 }
 
@@ -278,7 +294,7 @@ async fn upto_seq(tx: &mut Tx, site: i64, day: DayNumber) -> Result<i64, BooksEr
 }
 
 /// A day half read.
-struct Reading<'a> {
+struct HalfRead<'a> {
     /// First and last entry id it may have.
     range: [Val<'static>; 2],
     opening: &'a Turned,
@@ -295,9 +311,11 @@ struct Reading<'a> {
     worked_back: Vec<(i64, PartId, Weight)>,
     /// Tickets that count, by entry.
     tickets: BTreeMap<i64, (WeighIn, Ticket)>,
+    /// What was read on scales, by entry.
+    on_scales: BTreeMap<i64, Vec<Read>>,
 }
 
-impl Reading<'_> {
+impl HalfRead<'_> {
     fn push(&mut self, entry: i64, what: What) -> Result<(), BooksError> {
         let happened_us = *self
             .entries
@@ -499,6 +517,37 @@ impl Reading<'_> {
         Ok(())
     }
 
+    /// What was read on scales, by the deeds that say so. A reading is of the business day
+    /// on which it was taken, a count next morning among them; one that was worked back
+    /// is what it was as it was read.
+    async fn on_scales(&mut self, tx: &mut Tx, clock: &SiteClock) -> Result<(), BooksError> {
+        let mut on_scales: BTreeMap<i64, Vec<Read>> = BTreeMap::new();
+        for (&entry, (asked, ticket)) in &self.tickets {
+            let day = self.read_on(clock, entry);
+            on_scales.insert(entry, readings::of_ticket(entry, day, asked, ticket));
+        }
+        let kinds = "('movement', 'making', 'count', 'return', 'hold', 'regrade')";
+        let sql = format!(
+            "SELECT id, kind, doc FROM entry WHERE id BETWEEN ? AND ? AND kind IN {kinds} \
+             ORDER BY id"
+        );
+        for row in tx.fetch(&sql, &self.range).await? {
+            let (entry, doc) = (row.int(0), row.text(2));
+            let day = self.read_on(clock, entry);
+            let read = readings_of(entry, row.text(1), day, doc);
+            on_scales.insert(entry, read.map_err(|e| corrupt("entry", "doc", entry, e))?);
+        }
+        on_scales.retain(|_, read| !read.is_empty());
+        self.on_scales = on_scales;
+        Ok(())
+    }
+
+    /// Business day on which the readings of an entry were taken.
+    fn read_on(&self, clock: &SiteClock, entry: i64) -> DayNumber {
+        let happened_us = self.entries.get(&entry);
+        happened_us.map_or(self.day, |&us| clock.day_of(us))
+    }
+
     /// What customers brought back, at what that lot's fish cost.
     async fn inward(&mut self, tx: &mut Tx) -> Result<(), BooksError> {
         let sql = "SELECT entry, number, place, part, weight FROM inward \
@@ -532,9 +581,9 @@ impl Reading<'_> {
         if let Some(own) = self.opening.on_hand.get(&part)
             && own.held_anything()
         {
-            return Ok(Some(*own));
+            return Ok(Some(own.clone()));
         }
-        let sibling = siblings.next().map(|(_, held)| *held);
+        let sibling = siblings.next().map(|(_, held)| held.clone());
         let lot = [Val::Int(part.lot.number()), Val::Int(part.lot.place())];
         let rows = tx.fetch(
             "SELECT entry, making FROM lot WHERE number = ? AND place = ?",
@@ -773,6 +822,41 @@ impl Reading<'_> {
             self.settings,
         )
     }
+}
+
+/// What a deed of so-and-so kind read on scales.
+fn readings_of(entry: i64, kind: &str, day: DayNumber, doc: &str) -> Result<Vec<Read>, BadDoc> {
+    let shifted = |from, weight: Option<&Reading>| {
+        let read = weight.map(|read| readings::of_fish(Some(from), day, read));
+        read.into_iter().collect()
+    };
+    Ok(match kind {
+        "movement" => {
+            let (asked, moved) = read_entry_doc::<MovementAsked, Moved>(doc)?;
+            readings::of_movement(day, &asked, &moved).collect()
+        }
+        "making" => {
+            let (asked, making) = read_entry_doc::<MakingAsked, Making>(doc)?;
+            readings::of_making(entry, day, &asked, &making).collect()
+        }
+        "count" => {
+            let (asked, done) = read_entry_doc::<CountAsked, CountDone>(doc)?;
+            readings::of_count(entry, day, &asked, &done).collect()
+        }
+        "return" => {
+            let (asked, back) = read_entry_doc::<ReturnAsked, Returned>(doc)?;
+            shifted(back.held, Some(&asked.weight))
+        }
+        "hold" => {
+            let (asked, held) = read_entry_doc::<HoldAsked, Held>(doc)?;
+            shifted(held.from, asked.weight.as_ref())
+        }
+        "regrade" => {
+            let (asked, regraded) = read_entry_doc::<RegradeAsked, Regraded>(doc)?;
+            shifted(regraded.from, asked.weight.as_ref())
+        }
+        _ => Vec::new(),
+    })
 }
 
 /// A making, row by row.

@@ -8,6 +8,7 @@ use rules::close::{
 use rules::fish::Presentation;
 use rules::money::{Currency, Money, UnitPrice};
 use rules::small_fish::CutOrSoup;
+use rules::uncertainty::Budget;
 use rules::weight::WeightUnit;
 
 use super::*;
@@ -92,6 +93,14 @@ fn chart() -> ChartRow {
     }
 }
 
+/// Of a reading that is off by at most so much.
+fn budget(width: i64) -> Budget {
+    Budget {
+        scales: BTreeMap::from([(("dock".to_owned(), MONDAY), width)]),
+        ..Budget::default()
+    }
+}
+
 /// A close that left so much weight in one part.
 fn judged(day: DayNumber, weight: i64) -> Judged {
     let held = Holding {
@@ -101,6 +110,7 @@ fn judged(day: DayNumber, weight: i64) -> Judged {
         came_in: Weight::from_units(90),
         cost_minor: 1_000,
         held_us: 7,
+        budget: budget(5),
     };
     let posted = Posted {
         part: part(1),
@@ -115,6 +125,7 @@ fn judged(day: DayNumber, weight: i64) -> Judged {
         weight: Weight::from_units(weight),
         value: usd(0),
         gap: true,
+        evidence: vec!["one line".to_owned(), "and another".to_owned()],
     };
     let pay = PayRow {
         party: "ana".to_owned(),
@@ -218,6 +229,31 @@ conformance! {
     a_close_reads_back_as_it_was_written, check_reads_back;
     a_revision_spends_the_one_before, check_revisions;
     a_day_begins_with_what_the_latest_close_left, check_turned;
+    a_row_of_before_budgets_were_kept_is_not_known, check_before_budgets;
+}
+
+/// A row as it stood before the column was there.
+async fn check_before_budgets(db: Db) {
+    let judged = judged(MONDAY, 70);
+    let revision = Revision {
+        given: given(MONDAY, 2),
+        judged: &judged,
+        kept: &Kept::default(),
+        before: None,
+    };
+    let mut deed = revision.deed(TUESDAY, 1_000);
+    let budget = ON_HAND.place_of("budget").unwrap();
+    let mut on_hand = deed
+        .rows
+        .iter_mut()
+        .filter(|row| row.table.name == "on_hand");
+    on_hand.next().unwrap().cells[budget] = Cell::Text(String::new());
+    assert!(matches!(write_once(&db, deed).await, Answer::Recorded(_)));
+    let mut tx = db.read().await.unwrap();
+    let left = turned(&mut tx, 1, TUESDAY).await.unwrap();
+    let held = &left.on_hand[&part(1)];
+    assert_eq!(held.budget, Budget::before());
+    assert_eq!((held.weight.units(), held.budget.explains()), (70, None));
 }
 
 async fn check_reads_back(db: Db) {
@@ -401,6 +437,14 @@ fn digests_change_with_what_was_left_and_with_nothing_else() {
         ),
         ("cost", held(|held| held.cost_minor += 1)),
         ("since when it is held", held(|held| held.held_us += 1)),
+        (
+            "what is not certain of it",
+            held(|held| held.budget = budget(6)),
+        ),
+        (
+            "that nothing is known of that",
+            held(|held| held.budget = Budget::before()),
+        ),
     ] {
         assert_ne!(changed.on_hand, same.on_hand, "{what}");
         assert_eq!(changed.balances, same.balances, "{what}");
@@ -422,6 +466,17 @@ fn digests_change_with_what_was_left_and_with_nothing_else() {
         nothing_owed, same,
         "a balance of nothing is as good as none"
     );
+}
+
+#[test]
+fn what_was_left_before_budgets_were_kept_digests_as_it_did() {
+    let mut judged = judged(MONDAY, 70);
+    for held in judged.on_hand.values_mut() {
+        held.budget = Budget::before();
+    }
+    let line = format!("{} 70 123456789012345678901234567890 90 1000 7\n", part(1));
+    let left = Turned::by(&judged).digests();
+    assert_eq!(left.on_hand, sha256(line.as_bytes()));
 }
 
 #[test]

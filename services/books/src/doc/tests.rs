@@ -657,6 +657,8 @@ fn settings_and_price_lists_read_back() {
         deduction_ppm: Some(400_000),
         objection_hours: Some(12),
         dispute_days: Some(14),
+        surface_water_ppm: Some(20_000),
+        wet_tote: Some(lb("0.3")),
         receiving: full_receiving_settings(),
         judging: JudgingSettings {
             references: vec![ReferenceYield {

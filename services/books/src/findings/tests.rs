@@ -108,6 +108,7 @@ fn raised(kind: FlagKind, subject: &str, text: &str) -> Flag {
         weight: Weight::from_units(-45),
         value: Money::new(1_250, Currency::new("USD").unwrap()),
         gap: kind.is_gap(),
+        evidence: vec![format!("{text}: +/- 0.41 lb"), "all together".to_owned()],
     }
 }
 
@@ -188,6 +189,10 @@ async fn check_standing(db: Db) {
             weight: Weight::from_units(-45),
             value: 1_250,
             gap: true,
+            evidence: vec![
+                format!("by revision {last}: +/- 0.41 lb"),
+                "all together".to_owned(),
+            ],
             seen: Vec::new(),
             gone_with,
         };
@@ -419,7 +424,7 @@ async fn check_corrupt(db: Db) {
     damage(
         &db,
         &[
-            row(&FLAG, [flag, vec![0.into(); 3]].concat()),
+            row(&FLAG, [flag, vec![0.into(); 3], vec!["".into()]].concat()),
             row(&SUPPLIER_DAY, [supplier, vec![0.into(); 6]].concat()),
         ],
     )

@@ -704,6 +704,7 @@ fn closes(part: PartId, shrink: i64, unaccounted: i64) -> Judged {
         closing: Weight::ZERO,
         counted: true,
         finished: false,
+        explained: None,
     };
     let posted = Posted {
         part,

@@ -137,6 +137,7 @@ fn part_balance(of: &PartBalance, unit: WeightUnit) -> v1::PartBalance {
         closing: show(of.closing),
         counted: of.counted,
         finished: of.finished,
+        explained: of.explained.and_then(show),
     }
 }
 
@@ -261,6 +262,7 @@ pub(crate) fn flag(found: &FlagFound, unit: WeightUnit) -> v1::Flag {
                 at: Some(timestamp(seen.recorded_us)),
             })
             .collect(),
+        evidence: of.evidence.clone(),
     }
 }
 

@@ -111,6 +111,8 @@ pub(crate) fn settings(settings: &Settings) -> v1::Settings {
         deduction_percent: settings.deduction_ppm.map(percent),
         objection_hours: settings.objection_hours.map(int32),
         dispute_days: settings.dispute_days.map(int32),
+        surface_water_percent: settings.surface_water_ppm.map(percent),
+        wet_tote: settings.wet_tote.as_ref().map(reading),
         cold_limit: receiving.cold_limit.as_ref().map(temperature),
         hours_to_cool: receiving.hours_to_cool.map(int32),
         probes: receiving.probes.map(int32),

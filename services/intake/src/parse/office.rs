@@ -230,6 +230,11 @@ pub(crate) fn settings(
                     .map(|days| count(days, 0, 3650))
                     .transpose()
                     .at("dispute_days")?,
+                surface_water_ppm: percent(
+                    settings.surface_water_percent,
+                    "surface_water_percent",
+                )?,
+                wet_tote: weight(settings.wet_tote, "wet_tote")?,
                 receiving,
                 judging: super::judging::settings(settings.judging, money).at("judging")?,
             })

@@ -1,18 +1,22 @@
 //! What a person should look at in the morning.
 //!
-//! Unaccounted weight is flagged where it is more than the site's limits and
-//! worth enough, in a part and over the site; there is no uncertainty budget
-//! yet, and the text says so. As much too little in one part as too much in
-//! another of the same species is probably two parts mixed up. A flag of one
-//! kind and subject is the same flag in every revision of the day.
+//! Unaccounted weight is flagged where it is more than scales, water and drip
+//! explain, more than the site's limits and worth enough, in a part and over the
+//! site; the flag gives the budget line by line. Where that is not known, the limits
+//! alone judge, and the text says so and which scale wants a test. As much too
+//! little in one part as too much in another of the same species is probably two
+//! parts mixed up. A flag of one kind and subject is the same flag in every revision
+//! of the day.
 
-use super::walk::{Walk, share};
+use super::walk::{Walk, budget, share};
 use super::{DayInput, Flag, FlagKind, ProbedAgain};
 use crate::balance::PartDay;
 use crate::fish::Outlet;
 use crate::ids::{LotCode, PartId};
+use crate::making::{MadeSource, Making};
 use crate::money::Money;
 use crate::stock::{add, sub};
+use crate::uncertainty::{Budget, plus_or_minus};
 use crate::weight::Weight;
 
 /// Two parts are a swapped pair where the sizes differ by at most one in so many.
@@ -48,6 +52,7 @@ fn flag(day: &DayInput, kind: FlagKind, subject: impl ToString, text: String) ->
         weight: Weight::ZERO,
         value: Money::zero(day.currency),
         gap: kind.is_gap(),
+        evidence: Vec::new(),
     }
 }
 
@@ -58,6 +63,37 @@ impl Flag {
             value: Money::new(minor, self.value.currency()),
             ..self
         }
+    }
+
+    /// With the budget it was judged by.
+    fn judged_by(self, day: &DayInput, budget: &Budget) -> Flag {
+        Flag {
+            evidence: budget.lines(day.shown_unit, |code| scale_name(day, code)),
+            ..self
+        }
+    }
+}
+
+/// What people call a scale.
+pub(super) fn scale_name(day: &DayInput, code: &str) -> String {
+    match day.scales.get(code).map(|scale| scale.name.as_str()) {
+        Some(name) if !name.is_empty() => name.to_owned(),
+        Some(_) | None => format!("scale {code}"),
+    }
+}
+
+/// "Scales, water and drip explain 0.41 lb of it."
+fn said(day: &DayInput, budget: &Budget) -> String {
+    match budget.explains() {
+        Some(explained) => format!(
+            "Scales, water and drip explain {}.",
+            plus_or_minus(explained, day.shown_unit)
+        ),
+        None => format!(
+            "What scales, water and drip explain is not known: {}. Judged by the site's limits \
+             alone.",
+            budget.why_unknown(|code| scale_name(day, code))
+        ),
     }
 }
 
@@ -86,13 +122,21 @@ fn handled(part: &PartDay) -> Weight {
     add(part.opening.max(Weight::ZERO), part.came_in)
 }
 
-/// Whether `unaccounted` of so much handled is worth a person's time: more than
-/// both limits of weight, and at least the limit of value.
-fn is_flagged(day: &DayInput, unaccounted: Weight, handled: Weight, minor: i64) -> bool {
+/// Whether `unaccounted` of so much handled is worth a person's time: more than what
+/// its budget explains, as far as that is known, and both limits of weight, and at
+/// least the limit of value.
+fn is_flagged(
+    day: &DayInput,
+    unaccounted: Weight,
+    budget: &Budget,
+    handled: Weight,
+    minor: i64,
+) -> bool {
     let limit = day
         .settings
         .flag_weight()
-        .max(handled.millionths(day.settings.flag_ppm()));
+        .max(handled.millionths(day.settings.flag_ppm()))
+        .max(budget.explains().unwrap_or_default());
     unaccounted.abs() > limit && minor.saturating_abs() >= day.settings.flag_value_minor()
 }
 
@@ -102,15 +146,21 @@ fn unaccounted(day: &DayInput, walk: &Walk) -> Vec<Flag> {
         .iter()
         .filter(|(_, part)| {
             let minor = part.now.cost_of(part.unaccounted);
-            is_flagged(day, part.unaccounted, handled(part), minor)
+            is_flagged(
+                day,
+                part.unaccounted,
+                &explained(part),
+                handled(part),
+                minor,
+            )
         })
         .map(|(&id, part)| (id, part))
         .collect();
     let mut flags = Vec::new();
     while let Some((id, part)) = missing.first().copied() {
-        let twin = missing.iter().position(|&(other, b)| {
-            is_swap(part.unaccounted, b.unaccounted) && same_species(day, id, other)
-        });
+        let twin = missing
+            .iter()
+            .position(|&(other, b)| is_swap(part, b) && same_species(day, id, other));
         match twin {
             Some(place) => {
                 let (other, twin) = missing.remove(place);
@@ -123,16 +173,24 @@ fn unaccounted(day: &DayInput, walk: &Walk) -> Vec<Flag> {
     flags
 }
 
+fn explained(part: &PartDay) -> Budget {
+    part.explained.clone().unwrap_or_default()
+}
+
 fn same_species(day: &DayInput, a: PartId, b: PartId) -> bool {
     let species = |id| day.parts.get(&id).map(|facts| &facts.species);
     species(a) == species(b)
 }
 
-/// Whether one is missing about as much as the other has too much: within 5 %
-/// of the larger.
-fn is_swap(a: Weight, b: Weight) -> bool {
-    let apart = add(a, b).abs().units().saturating_mul(SWAP_LIKENESS);
-    a.is_negative() != b.is_negative() && apart <= a.abs().max(b.abs()).units()
+/// Whether one is missing about as much as the other has too much: within 5 % of the
+/// larger, or within what the budget of both together explains.
+fn is_swap(a: &PartDay, b: &PartDay) -> bool {
+    let apart = add(a.unaccounted, b.unaccounted).abs();
+    let larger = a.unaccounted.abs().max(b.unaccounted.abs());
+    let within = apart.units().saturating_mul(SWAP_LIKENESS) <= larger.units();
+    let both = explained(a).plus(&explained(b));
+    a.unaccounted.is_negative() != b.unaccounted.is_negative()
+        && (within || apart <= both.explains().unwrap_or_default())
 }
 
 fn swapped(day: &DayInput, a: (PartId, &PartDay), b: (PartId, &PartDay)) -> Flag {
@@ -141,19 +199,22 @@ fn swapped(day: &DayInput, a: (PartId, &PartDay), b: (PartId, &PartDay)) -> Flag
     } else {
         (a, b)
     };
+    let both = explained(short.1).plus(&explained(long.1));
     let text = format!(
-        "Probably swapped: {} is missing in {}, and {} is too much in {}. Judged without an \
-         uncertainty budget yet.",
+        "Probably swapped: {} is missing in {}, and {} is too much in {}. {}",
         shown(day, short.1.unaccounted),
         named(day, short.0),
         shown(day, long.1.unaccounted),
         named(day, long.0),
+        said(day, &both),
     );
     let (first, second) = (a.0.min(b.0), a.0.max(b.0));
-    flag(day, FlagKind::Swapped, format!("{first} {second}"), text).at_stake(
-        short.1.unaccounted,
-        short.1.now.cost_of(short.1.unaccounted),
-    )
+    flag(day, FlagKind::Swapped, format!("{first} {second}"), text)
+        .at_stake(
+            short.1.unaccounted,
+            short.1.now.cost_of(short.1.unaccounted),
+        )
+        .judged_by(day, &both)
 }
 
 fn part_unaccounted(day: &DayInput, id: PartId, part: &PartDay) -> Flag {
@@ -162,17 +223,20 @@ fn part_unaccounted(day: &DayInput, id: PartId, part: &PartDay) -> Flag {
     } else {
         "missing"
     };
+    let budget = explained(part);
     let text = format!(
-        "{} {what} in {}: {}, {} should have dripped and {} was found. Judged without an \
-         uncertainty budget yet.",
+        "{} {what} in {}: {}, {} should have dripped and {} was found. {}",
         shown(day, part.unaccounted),
         named(day, id),
         stood(day, book_before(part)),
         shown(day, part.shrink),
         shown(day, found(part)),
+        said(day, &budget),
     );
     let minor = part.now.cost_of(part.unaccounted);
-    flag(day, FlagKind::Unaccounted, id, text).at_stake(part.unaccounted, minor)
+    flag(day, FlagKind::Unaccounted, id, text)
+        .at_stake(part.unaccounted, minor)
+        .judged_by(day, &budget)
 }
 
 /// What the book said before the count.
@@ -209,7 +273,8 @@ fn unaccounted_site(day: &DayInput, walk: &Walk) -> Option<Flag> {
         .map(|part| part.opening.max(Weight::ZERO))
         .sum();
     let handled = add(add(opening, totals.bought), totals.returned);
-    if !is_flagged(day, totals.unaccounted, handled, minor) {
+    let budget = walk.explained();
+    if !is_flagged(day, totals.unaccounted, &budget, handled, minor) {
         return None;
     }
     let what = if totals.unaccounted.is_negative() {
@@ -218,12 +283,16 @@ fn unaccounted_site(day: &DayInput, walk: &Walk) -> Option<Flag> {
         "missing"
     };
     let text = format!(
-        "{} {what} over the whole site, of {} handled. Judged without an uncertainty budget yet.",
+        "{} {what} over the whole site, of {} handled. {}",
         shown(day, totals.unaccounted),
         shown(day, handled),
+        said(day, &budget),
     );
-    let subject = day.site;
-    Some(flag(day, FlagKind::UnaccountedSite, subject, text).at_stake(totals.unaccounted, minor))
+    Some(
+        flag(day, FlagKind::UnaccountedSite, day.site, text)
+            .at_stake(totals.unaccounted, minor)
+            .judged_by(day, &budget),
+    )
 }
 
 fn table(day: &DayInput, walk: &Walk) -> Vec<Flag> {
@@ -234,7 +303,8 @@ fn table(day: &DayInput, walk: &Walk) -> Vec<Flag> {
         .filter(|(_, making)| making.moves_weight())
     {
         let beyond = making.table_unaccounted;
-        if beyond.is_zero() {
+        let budget = at_the_table(day, *entry, making);
+        if beyond.abs() <= budget.explains().unwrap_or_default() {
             continue;
         }
         let kind = making.kind.word();
@@ -242,26 +312,49 @@ fn table(day: &DayInput, walk: &Walk) -> Vec<Flag> {
             let above = add(making.cutting_loss, beyond);
             let text = format!(
                 "{} more came out of the {kind} {entry} than the {} that went in: rinse water, \
-                 or a missing input.",
+                 or a missing input. {}",
                 shown(day, above),
                 shown(day, making.input),
+                said(day, &budget),
             );
             (FlagKind::MoreOutThanIn, text)
         } else {
             let text = format!(
                 "{} of the {} in the {kind} {entry} is unaccounted at the table, beyond {} of \
-                 cutting loss.",
+                 cutting loss. {}",
                 shown(day, beyond),
                 shown(day, making.input),
                 shown(day, making.cutting_loss),
+                said(day, &budget),
             );
             (FlagKind::TableUnaccounted, text)
         };
-        let taken = walk.makings.get(entry).copied().unwrap_or_default();
+        let taken = walk.makings.get(entry).cloned().unwrap_or_default();
         let minor = share(taken.cost_minor, beyond, taken.came_in);
-        flags.push(flag(day, flag_kind, entry, text).at_stake(beyond, minor));
+        flags.push(
+            flag(day, flag_kind, entry, text)
+                .at_stake(beyond, minor)
+                .judged_by(day, &budget),
+        );
     }
     flags
+}
+
+/// Of what a making took less what it gave: its readings alone.
+fn at_the_table(day: &DayInput, entry: i64, making: &Making) -> Budget {
+    let went_in = |part| {
+        let mut inputs = making.inputs.iter();
+        inputs.any(|from| from.source == MadeSource::Part(part))
+    };
+    let read = day.read.get(&entry).into_iter().flatten();
+    read.fold(Budget::default(), |sum, read| {
+        let one = budget(day, read);
+        if read.part.is_some_and(went_in) {
+            sum.plus(&one)
+        } else {
+            sum.minus(&one)
+        }
+    })
 }
 
 fn beyond(day: &DayInput, id: PartId, part: &PartDay) -> Vec<Flag> {

@@ -130,7 +130,7 @@ fn is_of(fact: &CutFact, group: &YieldGroup) -> bool {
 /// customer's kitchen by what that kitchen paid; 0 where no price was recorded.
 fn ap_minor(day: &DayInput, walk: &Walk, fact: &CutFact, making: &Making) -> i64 {
     if making.kind != MakingKind::CustomerCut {
-        let taken = walk.makings.get(&fact.entry).copied().unwrap_or_default();
+        let taken = walk.makings.get(&fact.entry).cloned().unwrap_or_default();
         return share(taken.cost_minor, fact.input(), taken.came_in);
     }
     making
@@ -328,7 +328,7 @@ fn causes(day: &DayInput, walk: &Walk, cuts: &[CutOfDay<'_>]) -> Vec<CauseRow> {
         .filter(|(_, making)| making.moves_weight())
     {
         let beyond = making.table_unaccounted.max(Weight::ZERO);
-        let taken = walk.makings.get(entry).copied().unwrap_or_default();
+        let taken = walk.makings.get(entry).cloned().unwrap_or_default();
         table.0 = add(table.0, beyond);
         table.1 = table
             .1

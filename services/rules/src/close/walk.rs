@@ -4,19 +4,22 @@
 //! told for another time, such as a count next morning that closes this day, is
 //! taken at the day's edge nearest to it. Cost goes where the weight goes: a
 //! part costs what its line came to, and the lots of a making share what its
-//! inputs cost, by weight, over what it was made for.
+//! inputs cost, by weight, over what it was made for. What was read on a scale is
+//! the budget of its step; a weight that was not read goes by the book.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::{
     DayBalance, DayInput, NewLot, OutletWeight, PartBalance, Posted, UndersizeRow, Used, What,
 };
-use crate::balance::{Holding, PartDay, Reckoned, Stage};
+use crate::balance::{Coming, HandedOver, Holding, PartDay, Reckoned, Stage};
 use crate::decimal;
 use crate::fish::{Outlet, Presentation, Storage};
 use crate::ids::PartId;
 use crate::making::MakingKind;
+use crate::office::DripRate;
 use crate::stock::add;
+use crate::uncertainty::{Budget, Read};
 use crate::weight::Weight;
 
 /// A day, walked through.
@@ -31,6 +34,8 @@ pub(super) struct Walk {
     bought: BTreeMap<PartId, Weight>,
     pub(super) used: BTreeMap<PartId, Weight>,
     pub(super) out: BTreeMap<PartId, BTreeMap<Outlet, Weight>>,
+    /// Readings of a part that a step of their entry has taken in.
+    taken_in: BTreeSet<(i64, PartId)>,
     totals: DayBalance,
 }
 
@@ -43,10 +48,11 @@ impl Walk {
             bought: BTreeMap::new(),
             used: BTreeMap::new(),
             out: BTreeMap::new(),
+            taken_in: BTreeSet::new(),
             totals: DayBalance::default(),
         };
-        for (&id, &holding) in &day.opening {
-            let part = PartDay::carried(holding, day.start_us, drip_ppm(day, id));
+        for (&id, holding) in &day.opening {
+            let part = PartDay::carried(holding.clone(), day.start_us, drip(day, id));
             walk.parts.insert(id, part);
         }
         let last_us = day.end_us.saturating_sub(1);
@@ -79,7 +85,8 @@ impl Walk {
                 weight,
                 cost_minor,
             } => {
-                self.come_in(day, at_us, *part, *weight, *cost_minor, 0);
+                let budget = self.read(day, entry, *part);
+                self.come_in(day, at_us, *part, &coming(*weight, *cost_minor, budget));
                 more(&mut self.bought, *part, *weight);
                 self.totals.bought = add(self.totals.bought, *weight);
             }
@@ -88,15 +95,21 @@ impl Walk {
                 weight,
                 cost_minor,
             } => {
-                self.come_in(day, at_us, *part, *weight, *cost_minor, 0);
+                let budget = self.read(day, entry, *part);
+                self.come_in(day, at_us, *part, &coming(*weight, *cost_minor, budget));
                 self.totals.returned = add(self.totals.returned, *weight);
             }
             What::Shifted { from, to, weight } => {
+                let read = self.read(day, entry, *from);
                 let source = self.part(day, *from);
                 let cost = source.now.cost_of(*weight);
-                let (reckoned, drip) = source.hand_over(at_us, *weight, settings);
-                self.post(*from, entry, reckoned);
-                self.come_in(day, at_us, *to, *weight, cost, drip);
+                let over = source.hand_over(at_us, *weight, read.as_ref(), settings);
+                self.post(*from, entry, over.reckoned);
+                let came = Coming {
+                    drip: over.drip,
+                    ..coming(*weight, cost, Some(over.budget))
+                };
+                self.come_in(day, at_us, *to, &came);
             }
             What::Moved {
                 part,
@@ -104,9 +117,10 @@ impl Walk {
                 weight,
                 emptied,
             } => {
+                let read = self.read(day, entry, *part).unwrap_or_default();
                 let reckoned = self
                     .part(day, *part)
-                    .go_out(at_us, *weight, *emptied, settings);
+                    .go_out(at_us, *weight, &read, *emptied, settings);
                 self.post(*part, entry, reckoned);
                 more(self.out.entry(*part).or_default(), *outlet, *weight);
             }
@@ -123,7 +137,8 @@ impl Walk {
                     add(self.totals.table_unaccounted, *table_unaccounted);
             }
             What::Counted { part, weight } => {
-                let reckoned = self.part(day, *part).count(at_us, *weight);
+                let read = self.read(day, entry, *part).unwrap_or_default();
+                let reckoned = self.part(day, *part).count(at_us, *weight, read);
                 self.post(*part, entry, reckoned);
             }
         }
@@ -140,22 +155,28 @@ impl Walk {
     ) {
         let mut taken = Holding::default();
         for used in inputs {
+            let read = self.read(day, entry, used.part);
             let source = self.part(day, used.part);
             let cost = source.now.cost_of(used.weight);
-            let (reckoned, drip) = if kind == MakingKind::Pool && !used.emptied {
-                source.hand_over(at_us, used.weight, &day.settings)
+            let over = if kind == MakingKind::Pool && !used.emptied {
+                source.hand_over(at_us, used.weight, read.as_ref(), &day.settings)
             } else {
-                (
-                    source.go_out(at_us, used.weight, used.emptied, &day.settings),
-                    0,
-                )
+                let budget = read.unwrap_or_default();
+                let reckoned =
+                    source.go_out(at_us, used.weight, &budget, used.emptied, &day.settings);
+                HandedOver {
+                    reckoned,
+                    drip: 0,
+                    budget,
+                }
             };
-            self.post(used.part, entry, reckoned);
+            self.post(used.part, entry, over.reckoned);
             more(&mut self.used, used.part, used.weight);
             self.totals.used = add(self.totals.used, used.weight);
             taken.came_in = add(taken.came_in, used.weight);
             taken.cost_minor = taken.cost_minor.saturating_add(cost);
-            taken.drip = taken.drip.saturating_add(drip);
+            taken.drip = taken.drip.saturating_add(over.drip);
+            taken.budget = taken.budget.plus(&over.budget);
         }
         let bears_cost = |lot: &&NewLot| {
             let form = day.parts.get(&lot.part).map(|facts| facts.presentation);
@@ -173,37 +194,54 @@ impl Walk {
                 cost = up_to.saturating_sub(spread);
                 spread = up_to;
             }
-            let drip = std::mem::take(&mut taken.drip);
-            self.come_in(day, at_us, lot.part, lot.weight, cost, drip);
+            // A pool is what was poured into it, unless somebody weighed the bin.
+            let poured = kind == MakingKind::Pool && lot.weight == taken.came_in;
+            let budget = if poured {
+                Some(taken.budget.clone())
+            } else {
+                self.read(day, entry, lot.part)
+            };
+            let came = Coming {
+                drip: std::mem::take(&mut taken.drip),
+                ..coming(lot.weight, cost, budget)
+            };
+            self.come_in(day, at_us, lot.part, &came);
             self.totals.made = add(self.totals.made, lot.weight);
         }
         self.makings.insert(entry, taken);
     }
 
-    fn come_in(
-        &mut self,
-        day: &DayInput,
-        at_us: i64,
-        id: PartId,
-        weight: Weight,
-        cost_minor: i64,
-        drip: i128,
-    ) {
+    fn come_in(&mut self, day: &DayInput, at_us: i64, id: PartId, coming: &Coming) {
         let held = day.parts.get(&id).is_some_and(|facts| facts.held);
         let part = self.part(day, id);
         if part.stage != Stage::Open {
             part.now.held_us = if held { at_us } else { 0 };
         }
-        part.come_in(at_us, weight, cost_minor, drip);
+        part.come_in(at_us, coming);
+    }
+
+    /// What an entry's readings of a part leave uncertain, the first time it is asked
+    /// for; `None` where nothing was read.
+    fn read(&mut self, day: &DayInput, entry: i64, part: PartId) -> Option<Budget> {
+        let read = day.read.get(&entry)?;
+        let mut of_part = read
+            .iter()
+            .filter(|read| read.part == Some(part))
+            .peekable();
+        of_part.peek()?;
+        if !self.taken_in.insert((entry, part)) {
+            return Some(Budget::default());
+        }
+        Some(of_part.fold(Budget::default(), |sum, read| sum.plus(&budget(day, read))))
     }
 
     fn part(&mut self, day: &DayInput, id: PartId) -> &mut PartDay {
         self.parts.entry(id).or_insert_with(|| {
-            let ppm = drip_ppm(day, id);
-            let finished = day.parts.get(&id).and_then(|facts| facts.finished);
+            let rate = drip(day, id);
+            let finished = day.parts.get(&id).and_then(|facts| facts.finished.clone());
             finished.map_or_else(
-                || PartDay::new(day.start_us, ppm),
-                |held| PartDay::finished_before(held, day.start_us, ppm),
+                || PartDay::new(day.start_us, rate),
+                |held| PartDay::finished_before(held, day.start_us, rate),
             )
         })
     }
@@ -223,6 +261,14 @@ impl Walk {
         }
     }
 
+    /// What is not certain of all that was counted or finished: what parts share, such
+    /// as a scale that is off, adds up over them with its sign.
+    pub(super) fn explained(&self) -> Budget {
+        let parts = self.parts.values();
+        let explained = parts.filter_map(|part| part.explained.as_ref());
+        explained.fold(Budget::default(), |sum, of| sum.plus(of))
+    }
+
     /// Parts that anything happened to, or that were there.
     fn touched(&self) -> impl Iterator<Item = (PartId, &PartDay)> {
         self.parts
@@ -237,7 +283,9 @@ impl Walk {
     }
 
     pub(super) fn on_hand(&self) -> BTreeMap<PartId, Holding> {
-        self.open().map(|(id, part)| (id, part.now)).collect()
+        self.open()
+            .map(|(id, part)| (id, part.now.clone()))
+            .collect()
     }
 
     pub(super) fn day_balance(&self) -> DayBalance {
@@ -272,6 +320,7 @@ impl Walk {
                 closing: part.now.weight,
                 counted: part.counted,
                 finished: part.stage == Stage::Finished,
+                explained: part.explained.as_ref().and_then(Budget::explains),
             })
         };
         self.touched().filter_map(row).collect()
@@ -308,7 +357,7 @@ impl Walk {
             .filter(|facts| {
                 let set = day
                     .settings
-                    .drip_ppm(&facts.species, facts.presentation, facts.storage);
+                    .drip(&facts.species, facts.presentation, facts.storage);
                 set.is_none()
             })
             .map(|facts| (facts.species.clone(), facts.presentation, facts.storage))
@@ -325,14 +374,27 @@ fn rank(what: &What) -> i64 {
     }
 }
 
-fn drip_ppm(day: &DayInput, id: PartId) -> i64 {
-    day.parts
-        .get(&id)
-        .and_then(|facts| {
-            day.settings
-                .drip_ppm(&facts.species, facts.presentation, facts.storage)
-        })
-        .unwrap_or(0)
+fn drip(day: &DayInput, id: PartId) -> Option<&DripRate> {
+    day.parts.get(&id).and_then(|facts| {
+        day.settings
+            .drip(&facts.species, facts.presentation, facts.storage)
+    })
+}
+
+/// What one reading leaves uncertain.
+pub(super) fn budget(day: &DayInput, read: &Read) -> Budget {
+    let facts = read.part.and_then(|part| day.parts.get(&part));
+    let wet = facts.is_none_or(|facts| facts.storage != Some(Storage::Frozen));
+    Budget::of(read, day.scales.get(&read.scale), wet, &day.settings)
+}
+
+fn coming(weight: Weight, cost_minor: i64, budget: Option<Budget>) -> Coming {
+    Coming {
+        weight,
+        cost_minor,
+        drip: 0,
+        budget: budget.unwrap_or_default(),
+    }
 }
 
 /// `part / whole` of `minor`, half up; nothing of nothing.

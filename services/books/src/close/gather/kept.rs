@@ -10,7 +10,7 @@ use rules::making::{MadeFrom, MadeSource, Making};
 use rules::ticket::{Line, Pieces, Ticket, WeighIn};
 use rules::weight::{Weight, WeightUnit};
 
-use super::Reading;
+use super::HalfRead;
 use crate::close::kept::{CutInput, Kept, WeightKey};
 use crate::close::part_id;
 use crate::db::{Tx, Val};
@@ -26,7 +26,7 @@ struct Fish {
 
 /// What is kept of the day that was read, weight shown to people in `unit`.
 pub(super) async fn kept(
-    read: &Reading<'_>,
+    read: &HalfRead<'_>,
     tx: &mut Tx,
     makings: &[(i64, Making)],
     unit: WeightUnit,
@@ -62,7 +62,7 @@ pub(super) async fn kept(
 /// What is known of an input: of a part as the ticket that stands says, of a dispatch
 /// what is true of all that went with it.
 async fn fish(
-    read: &Reading<'_>,
+    read: &HalfRead<'_>,
     tx: &mut Tx,
     from: &MadeFrom,
     tickets: &mut BTreeMap<i64, (WeighIn, Ticket)>,
@@ -97,7 +97,7 @@ async fn fish(
 /// What is known of `weight` out of a part. A made lot has no line, so it has neither
 /// band nor pieces.
 async fn fish_of(
-    read: &Reading<'_>,
+    read: &HalfRead<'_>,
     tx: &mut Tx,
     part: PartId,
     weight: Weight,
@@ -197,7 +197,7 @@ const WEIGHT: &str = "\
 const RANGES: usize = 6;
 
 async fn weight(
-    read: &Reading<'_>,
+    read: &HalfRead<'_>,
     tx: &mut Tx,
 ) -> Result<BTreeMap<WeightKey, Weight>, BooksError> {
     let rows = tx.fetch(WEIGHT, &read.range.repeat(RANGES)).await?;

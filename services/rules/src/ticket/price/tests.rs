@@ -10,7 +10,9 @@ use super::*;
 use crate::business_day::SiteClock;
 use crate::decimal;
 use crate::fish::{Hazard, Storage};
+use crate::ids::{LotCode, PartId};
 use crate::price_list::ConditionAdjustment;
+use crate::uncertainty::{OnIt, readings};
 use crate::weight::{Reading, ReadingSource, WeightUnit};
 
 const LB: WeightUnit = WeightUnit::Lb;
@@ -1676,6 +1678,45 @@ proptest! {
             prop_assert_eq!(parts, (1..=count).collect::<Vec<_>>());
             prop_assert!(lines().all(|line| line.held == (written.receiving.decision == Decision::Hold)));
         }
+    }
+
+    /// Each reading of a lot rests under one line, and a line's totes and fish add up to
+    /// its net; what was refused or taken home rests under none.
+    #[test]
+    fn every_line_rests_on_the_readings_that_make_its_net(asked in any_weigh_in()) {
+        let entry = 2_031_050_200_010_000_009;
+        let mut asked = asked;
+        for weighing in asked.lots.iter_mut().flat_map(|lot| &mut lot.weighings) {
+            match &mut weighing.weighed {
+                Weighed::Tote { gross, .. } => gross.scale = "dock".to_owned(),
+                Weighed::Pieces(fish) => fish
+                    .iter_mut()
+                    .for_each(|reading| reading.scale = "piece".to_owned()),
+            }
+        }
+        let ticket = office().price(&asked).unwrap();
+        let read = readings::of_ticket(entry, 20_310_502, &asked, &ticket);
+        let mut fish_read = 0;
+        for line in &ticket.lines {
+            let place = ticket.lots[usize::try_from(line.lot).unwrap() - 1].place.unwrap();
+            let lot = LotCode::new(ticket.number.unwrap_or(entry), place);
+            let part = lot.map(|lot| PartId { lot, n: line.part });
+            let of_line = || read.iter().filter(|read| read.part == part);
+            prop_assert!(of_line().all(|read| !read.scale.is_empty()), "all matched");
+            let net: i64 = of_line()
+                .map(|read| match read.on_it {
+                    OnIt::Fish => read.load.units(),
+                    OnIt::Tote(net) => net.units(),
+                    OnIt::EmptyTote => 0,
+                })
+                .sum();
+            prop_assert_eq!(net, line.net.units());
+            fish_read += of_line().filter(|read| read.on_it != OnIt::EmptyTote).count();
+        }
+        prop_assert_eq!(
+            fish_read,
+            read.iter().filter(|read| read.on_it != OnIt::EmptyTote).count()
+        );
     }
 
     #[test]
