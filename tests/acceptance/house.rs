@@ -7,14 +7,15 @@ use std::process::Command;
 use serde_json::Value;
 
 /// What may depend on what, of the house's own rooms.
-const MAP: [(&str, &[&str]); 8] = [
+const MAP: [(&str, &[&str]); 9] = [
     ("rules", &[]),
     ("proto", &[]),
     ("books", &["rules"]),
     ("nightly", &["books", "rules"]),
     ("desk", &["books", "nightly", "rules"]),
     ("intake", &["desk", "proto", "rules"]),
-    ("client", &["proto"]),
+    ("papers", &[]),
+    ("client", &["papers", "proto"]),
     (
         "weighhouse",
         &[

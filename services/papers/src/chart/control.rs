@@ -1,0 +1,125 @@
+//! A control chart: what was cut in the order of time, around a centre, with limits.
+//! A point beyond a limit is a square on its corner and bears its number.
+
+use super::Chart;
+use super::brush::{self, Brush, GREY, MARGIN, Side, WIDTH};
+use super::scale::Scale;
+use crate::close::{Close, Control};
+use crate::{Sigma, close};
+
+/// How to read it.
+const KEY: &str = "In standard deviations, cut after cut. A square on its corner is beyond a \
+    limit and bears its number.";
+
+const TOP: i32 = 400;
+const FOOT: i32 = 1_950;
+const HEIGHT: i32 = 2_260;
+/// Room for the figures beside the chart.
+const LEFT: i32 = 380;
+
+pub(super) fn chart(close: &Close, of: &Control, n: usize) -> Chart {
+    let id = format!("control-{}", n + 1);
+    let title = format!("{}: {}", of.subject, of.method);
+    let description = description(of);
+    let limits = [of.lower, Some(of.centre), of.upper];
+    let values = of.points.iter().map(|point| point.value);
+    let figures = values.chain(limits.into_iter().flatten());
+    let upwards = Scale::of(figures.map(|of| of.thousandths), (FOOT, TOP));
+    let last = i64::try_from(of.points.len()).unwrap_or(i64::MAX);
+    let along = Scale::of([1, last], (LEFT + 60, WIDTH - MARGIN - 60));
+    let svg = brush::drawn(&id, &title, &description, HEIGHT, |brush| {
+        for tick in upwards.ticks(6) {
+            let at = upwards.at(tick);
+            brush.faint((LEFT, at), (WIDTH - MARGIN, at));
+            let words = Sigma { thousandths: tick }.to_string();
+            let words = words.trim_end_matches('0').trim_end_matches('.');
+            brush.words((LEFT - 40, at + 45), Side::Right, words);
+        }
+        limit(
+            brush,
+            &upwards,
+            of.lower,
+            "lower limit",
+            (MARGIN, Side::Left),
+        );
+        limit(
+            brush,
+            &upwards,
+            of.upper,
+            "upper limit",
+            (WIDTH - MARGIN, Side::Right),
+        );
+        let centre = upwards.at(of.centre.thousandths);
+        brush.line((LEFT, centre), (WIDTH - MARGIN, centre), 10, GREY);
+        points(brush, &along, &upwards, &of.points);
+    });
+    Chart {
+        id,
+        title,
+        key: KEY,
+        description,
+        svg,
+        table: close.control_table(&[of]),
+    }
+}
+
+/// A dashed line, and its name above the chart, where no point can be.
+fn limit(
+    brush: &Brush<'_>,
+    upwards: &Scale,
+    at: Option<Sigma>,
+    name: &str,
+    (place, side): (i32, Side),
+) {
+    if let Some(limit) = at {
+        let at = upwards.at(limit.thousandths);
+        brush.dashed((LEFT, at), (WIDTH - MARGIN, at));
+        brush.words((place, 155), side, &format!("{name} {limit}"));
+    }
+}
+
+fn points(brush: &Brush<'_>, along: &Scale, upwards: &Scale, points: &[close::Point]) {
+    let places = points.iter().zip(1..);
+    let places = places.map(|(point, n)| (along.at(n), upwards.at(point.value.thousandths)));
+    let places: Vec<(i32, i32)> = places.collect();
+    if places.len() > 1 {
+        brush.path(places.clone());
+    }
+    let radius = if points.len() > 40 { 20 } else { 35 };
+    for ((point, place), n) in points.iter().zip(&places).zip(1..) {
+        if point.signal {
+            brush.diamond(*place, 70);
+            brush.words((place.0, place.1 - 90), Side::Middle, &n.to_string());
+        } else {
+            brush.dot(*place, radius);
+        }
+    }
+    if let (Some(first), Some(last)) = (points.first(), points.last()) {
+        brush.words((LEFT, HEIGHT - 50), Side::Left, &first.day);
+        if points.len() > 1 {
+            brush.words((WIDTH - MARGIN, HEIGHT - 50), Side::Right, &last.day);
+        }
+    }
+}
+
+fn description(of: &Control) -> String {
+    let signals = of.points.iter().zip(1..).filter(|(point, _)| point.signal);
+    let signals = signals.map(|(point, n)| format!("{n} of {} at {}", point.day, point.value));
+    let signals: Vec<String> = signals.collect();
+    let signals = if signals.is_empty() {
+        "none is beyond a limit".to_owned()
+    } else {
+        format!("beyond a limit: {}", signals.join(", "))
+    };
+    let limits = [(of.lower, "lower"), (of.upper, "upper")];
+    let limits = limits
+        .into_iter()
+        .filter_map(|(limit, name)| limit.map(|limit| format!(", {name} limit {limit}")));
+    format!(
+        "{} cuts in the order of time, in standard deviations; centre {}{}; {signals}. {}",
+        of.points.len(),
+        of.centre,
+        limits.collect::<String>(),
+        of.sentence,
+    )
+}
