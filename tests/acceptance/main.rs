@@ -13,6 +13,7 @@ mod away;
 mod bad_input;
 mod catch_up;
 mod chance;
+mod close_on_paper;
 mod deeds;
 mod disk;
 mod dock;

@@ -138,7 +138,7 @@ pub(crate) fn list(page: &mut Page, flags: &[v1::Flag], known: &Known) {
 }
 
 /// Part, party or device; the site where it is about all of it.
-fn about(flag: &v1::Flag, known: &Known) -> String {
+pub(crate) fn about(flag: &v1::Flag, known: &Known) -> String {
     if flag.subject == flag.site.to_string() {
         "the whole site".to_owned()
     } else {
@@ -146,7 +146,7 @@ fn about(flag: &v1::Flag, known: &Known) -> String {
     }
 }
 
-fn standing(flag: &v1::Flag, known: &Known) -> String {
+pub(crate) fn standing(flag: &v1::Flag, known: &Known) -> String {
     if flag.gone_with_revision > 0 {
         format!("gone with revision {}", flag.gone_with_revision)
     } else if flag.seen_to.is_empty() {

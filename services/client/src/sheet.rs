@@ -1,24 +1,14 @@
-//! Rows for a spreadsheet: CSV as RFC 4180 writes it.
-//!
-//! A cell that a spreadsheet would run as a formula has an apostrophe before it, so
-//! that it is shown instead.
+//! Rows for a spreadsheet, saved in a file. How they are written, and what keeps a
+//! spreadsheet from running a cell, is in the papers.
 
 use std::path::Path;
+
+use papers::csv::Sheet;
+use papers::table::Cell;
 
 use crate::known::Known;
 use crate::show::Page;
 use crate::trouble::Trouble;
-
-/// Rows as CSV.
-#[derive(Debug)]
-pub(crate) struct Sheet {
-    /// UTF-8.
-    pub(crate) bytes: Vec<u8>,
-    /// Without the headings.
-    rows: usize,
-    /// Cells that have an apostrophe before them.
-    pub(crate) guarded: usize,
-}
 
 /// Saves rows, the headings first, in a file; one that is there is replaced. What
 /// was done is told.
@@ -35,7 +25,7 @@ where
 {
     let trouble = |why: String| Trouble::File(format!("{}: {why}", file.display()));
     let sheet = write(rows).map_err(|e| trouble(e.to_string()))?;
-    std::fs::write(file, sheet.bytes).map_err(|e| trouble(e.to_string()))?;
+    std::fs::write(file, sheet.text).map_err(|e| trouble(e.to_string()))?;
     let mut page = Page::default();
     page.line(format!(
         "{}{} rows are in {}.",
@@ -43,14 +33,18 @@ where
         sheet.rows,
         file.display()
     ));
-    if sheet.guarded > 0 {
+    guard_note(&mut page, sheet.guarded);
+    Ok(page)
+}
+
+/// Says that cells were kept from being run.
+pub(crate) fn guard_note(page: &mut Page, guarded: usize) {
+    if guarded > 0 {
         page.line(format!(
-            "{} cells begin with = + - or @: an apostrophe stands before each, so that a \
-             spreadsheet does not run it.",
-            sheet.guarded
+            "{guarded} cells begin with = + - or @: an apostrophe stands before each, so that a \
+             spreadsheet does not run it."
         ));
     }
-    Ok(page)
 }
 
 /// Rows of one length, the headings first, as CSV.
@@ -61,29 +55,8 @@ pub(crate) fn write<R>(rows: impl IntoIterator<Item = R>) -> Result<Sheet, csv::
 where
     R: IntoIterator<Item = String>,
 {
-    let mut writer = csv::WriterBuilder::new()
-        .terminator(csv::Terminator::CRLF)
-        .from_writer(Vec::new());
-    let (mut written, mut guarded) = (0_usize, 0);
-    for row in rows {
-        written += 1;
-        let cells = row.into_iter().map(|cell| {
-            if cell.starts_with(['=', '+', '-', '@', '\t', '\r']) {
-                guarded += 1;
-                format!("'{cell}")
-            } else {
-                cell
-            }
-        });
-        writer.write_record(cells.collect::<Vec<_>>())?;
-    }
-    let bytes = writer.into_inner().map_err(|e| e.into_error())?;
-    let rows = written.saturating_sub(1);
-    Ok(Sheet {
-        bytes,
-        rows,
-        guarded,
-    })
+    let cells = rows.into_iter();
+    papers::csv::rows(cells.map(|row| row.into_iter().map(Cell::words)))
 }
 
 #[cfg(test)]
@@ -96,7 +69,7 @@ mod tests {
         let row = ["plain", "a, \"b\"", "=1+1", "", "two\r\nlines"];
         let sheet = write([row.map(str::to_owned)]).unwrap();
         assert_eq!(
-            String::from_utf8(sheet.bytes).unwrap(),
+            sheet.text,
             "plain,\"a, \"\"b\"\"\",'=1+1,,\"two\r\nlines\"\r\n"
         );
         assert_eq!((sheet.rows, sheet.guarded), (0, 1));

@@ -91,15 +91,7 @@ pub(crate) fn list(page: &mut Page, yields: &[v1::YieldRow], known: &Known) {
             vec![
                 known.party(&row.supplier),
                 show::fish(&known.species(&row.species), row.presentation),
-                format!(
-                    "{}, {}",
-                    row.specification,
-                    if row.customer_kitchen {
-                        "customer's kitchen"
-                    } else {
-                        "own table"
-                    }
-                ),
+                cut_to(row),
                 row.cuts.to_string(),
                 show::weight_unless_zero(row.input.as_ref()),
                 show::weight_unless_zero(row.fillet.as_ref()),
@@ -133,6 +125,16 @@ pub(crate) fn list(page: &mut Page, yields: &[v1::YieldRow], known: &Known) {
         ],
         &rows,
     );
+}
+
+/// The specification, and whose table.
+pub(crate) fn cut_to(row: &v1::YieldRow) -> String {
+    let table = if row.customer_kitchen {
+        "customer's kitchen"
+    } else {
+        "own table"
+    };
+    format!("{}, {table}", row.specification)
 }
 
 #[cfg(test)]
