@@ -5,6 +5,7 @@ use super::Chart;
 use super::brush::{self, Brush, GREY, MARGIN, Side, WIDTH};
 use super::scale::Scale;
 use crate::close::{Close, Control};
+use crate::table::Table;
 use crate::{Sigma, close};
 
 /// How to read it.
@@ -53,13 +54,17 @@ pub(super) fn chart(close: &Close, of: &Control, n: usize) -> Chart {
         brush.line((LEFT, centre), (WIDTH - MARGIN, centre), 10, GREY);
         points(brush, &along, &upwards, &of.points);
     });
+    let table = Table {
+        title: title.clone(),
+        ..close.control_table(&[of])
+    };
     Chart {
         id,
         title,
         key: KEY,
         description,
         svg,
-        table: close.control_table(&[of]),
+        table,
     }
 }
 

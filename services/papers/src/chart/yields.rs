@@ -6,6 +6,7 @@ use super::brush::{self, Brush, INK, MARGIN, Side, WIDTH};
 use super::scale::Scale;
 use crate::Percent;
 use crate::close::{Close, SupplierYield};
+use crate::table::Table;
 
 /// How to read it.
 const KEY: &str = "A dot is a yield as cut, the line through it its 95 % interval where there \
@@ -54,13 +55,17 @@ fn chart(close: &Close, group: &str, n: usize) -> Chart {
             row(brush, &scale, of, n * ROW);
         }
     });
+    let table = Table {
+        title: title.clone(),
+        ..close.supplier_yields_table(&of)
+    };
     Chart {
         id,
         title,
         key: KEY,
         description,
         svg,
-        table: close.supplier_yields_table(&of),
+        table,
     }
 }
 

@@ -104,6 +104,29 @@ fn every_id_is_there_once_and_every_link_leads_to_one() {
     }
 }
 
+/// So that whoever goes from region to region by ear can tell them apart.
+#[test]
+fn no_two_regions_have_one_name() {
+    let mut close = sample::close();
+    close.supplier_yields[2].group = "Hogfish, whole to skin-on, own table".to_owned();
+    let mut other = close.control[0].clone();
+    other.method = "cumulated sum".to_owned();
+    close.control.push(other);
+    let text = page(&close);
+    let page = parsed(&text);
+    let labels = page
+        .descendants()
+        .filter(|node| node.attribute("role") == Some("region"));
+    let labels: Vec<&str> = labels
+        .map(|node| node.attribute("aria-label").unwrap())
+        .collect();
+    let mut once = labels.clone();
+    once.sort_unstable();
+    once.dedup();
+    assert_eq!(once.len(), labels.len(), "{labels:?}");
+    assert!(labels.len() > 10, "{labels:?}");
+}
+
 #[test]
 fn every_chart_has_its_table_beside_it() {
     let text = page(&sample::close());
