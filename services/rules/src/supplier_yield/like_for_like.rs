@@ -55,13 +55,16 @@ pub(super) fn fit(cuts: &[&CutFact]) -> Option<Like> {
     })
 }
 
+/// The cut over its input: shares say its yield, the more surely the larger it is. So the
+/// column of all is the constant that inflations and likenesses are about.
 fn row(columns: &[Column], cut: &CutFact) -> Row {
     let pounds = pounds(cut);
-    let of = |column: &Column| pounds.get(column).copied().map_or(0.0, lb);
+    let input = lb(cut.input());
+    let of = |column: &Column| pounds.get(column).copied().map_or(0.0, lb) / input;
     Row {
         x: columns.iter().map(of).collect(),
-        y: lb(cut.fillet),
-        weight: 1.0 / lb(cut.input()),
+        y: lb(cut.fillet) / input,
+        weight: input,
     }
 }
 
@@ -91,7 +94,7 @@ fn pounds(cut: &CutFact) -> BTreeMap<Column, Weight> {
 impl Like {
     /// Pounds of fillet of a cut more than the fit says.
     pub(super) fn left(&self, cut: &CutFact) -> f64 {
-        lb(cut.fillet) - self.fit.fitted(&row(&self.columns, cut).x)
+        lb(cut.fillet) - lb(cut.input()) * self.fit.fitted(&row(&self.columns, cut).x)
     }
 
     /// Deviation of a cut of one pound; `None` where there is none to tell.

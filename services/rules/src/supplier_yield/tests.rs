@@ -882,3 +882,18 @@ fn what_the_charts_say_reads_so() {
         "the baseline is too thin: 3 of 8 cuts that differ"
     );
 }
+
+#[test]
+fn cuts_of_different_sizes_inflate_nothing_by_themselves() {
+    let mut book = Book::default();
+    for (round, noise) in NOISE.iter().enumerate() {
+        for (n, supplier) in ["ana", "ben"].iter().enumerate() {
+            let lb = 5.0 + f64::from(u32::try_from((7 * round + 3 * n) % 12).unwrap());
+            book.cut(&format!("{supplier}:{lb}"), "ida", "a", lb * (0.3 + noise));
+        }
+    }
+    let group = book.one();
+    for own in &group.suppliers {
+        assert_eq!(own.inflation_e2, Some(100), "{}", own.supplier);
+    }
+}
