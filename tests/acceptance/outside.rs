@@ -4,6 +4,8 @@
 //! in `tests/outside/`. What a script compares, and where its numbers come from,
 //! stands in the script.
 
+mod statistics;
+
 use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 use std::process::Command;
