@@ -5,16 +5,19 @@
 use books::doc::entry_doc;
 use books::pay::{self, Account};
 use books::table::{
-    COUNTED, Cell, DEVICE_WORD, INWARD, LINE, LOT, MAKING_IN, MAKING_OUT, MOVE, PART, SHIFT,
+    COUNTED, Cell, DEVICE_WORD, INWARD, LINE, LOT, MAKING_IN, MAKING_OUT, MOVE, PART, REWEIGH,
+    SHIFT,
 };
 use books::{Answer, Condition, Deed, Row, Val, conformance, entry_id, write_once};
 use rules::business_day::SiteClock;
 use rules::close::FlagKind;
+use rules::drift::Drift;
 use rules::fish::{Grade, Outlet, Presentation, Storage, Undersize};
 use rules::ids::{LotCode, PartId};
 use rules::making::{Fate, Made, MadeFrom, MadeSource, Making, MakingAsked, MakingKind};
 use rules::money::{Currency, Money, UnitPrice};
 use rules::office::{Device, DripRate, Scale, Settings};
+use rules::reweigh::{ReweighAsked, Reweighed, TicketWeighing, compare};
 use rules::stock::{
     CountAsked, CountDone, CountedPart, Found, Held, HoldAsked, Moved, MovementAsked, PartRef,
     PoolAsked, PoolDone, Taken, TakenFrom,
@@ -56,7 +59,11 @@ fn lb(text: &str) -> Weight {
 
 /// Read on the dock's scale.
 fn on_dock(text: &str) -> Reading {
-    Reading::new(text, WeightUnit::Lb, "dock", ReadingSource::Keyed).unwrap()
+    on("dock", text)
+}
+
+fn on(scale: &str, text: &str) -> Reading {
+    Reading::new(text, WeightUnit::Lb, scale, ReadingSource::Keyed).unwrap()
 }
 
 fn dock_scale(tested_on: Option<DayNumber>) -> Scale {
@@ -407,6 +414,45 @@ impl Dock {
         let doc = entry_doc(&asked, &done);
         self.deed("count", day, at(day, hours), doc, rows.collect(), vec![])
             .await
+    }
+
+    /// The only weighing of a ticket, on a scale again.
+    async fn weighed_again(
+        &mut self,
+        day: DayNumber,
+        hours: i64,
+        ticket: i64,
+        booked: &str,
+        reading: Reading,
+    ) {
+        let asked = ReweighAsked {
+            site: SITE,
+            what: Reweighed::Weighing(TicketWeighing {
+                ticket,
+                lot: 1,
+                weighing: 1,
+            }),
+            reading,
+            note: String::new(),
+            happened_us: None,
+        };
+        let lot = part(ticket, 1).lot;
+        let done = compare(lot, 0, &asked.reading, lb(booked), None);
+        let row = Row::new(
+            &REWEIGH,
+            [
+                Cell::Own,
+                ticket.into(),
+                1.into(),
+                0.into(),
+                asked.reading.weight.units().into(),
+                lb(booked).units().into(),
+                "".into(),
+            ],
+        );
+        let doc = entry_doc(&asked, &done);
+        self.deed("reweigh", day, at(day, hours), doc, vec![row], vec![])
+            .await;
     }
 
     /// Parts poured into one bin, and the bin weighed: one entry.
@@ -803,6 +849,7 @@ conformance! {
     what_came_late_goes_on_over_a_day_never_closed, over_a_quiet_day;
     what_a_count_leaves_uncertain_goes_on_into_the_next_day, uncertain;
     a_scale_tested_later_leaves_the_day_as_it_was, tested_later;
+    scales_are_compared_by_fish_weighed_on_both, compared;
 }
 
 async fn balanced(db: Db) {
@@ -925,6 +972,57 @@ async fn tested_later(db: Db) {
     dock.counted(WEDNESDAY, 6, &[(part(ana, 1), "34")]).await;
     let wednesday = dock.night(WEDNESDAY).await;
     assert_eq!(evidence(&wednesday).last(), Some(&why));
+}
+
+async fn compared(db: Db) {
+    let mut dock = Dock::open(db).await;
+    // On Monday four are weighed again within two hours, and one on the dock's own scale.
+    let pairs = [
+        ("10", "10.1"),
+        ("20", "20.2"),
+        ("30", "30.2"),
+        ("40", "40.3"),
+    ];
+    for (weight, again) in pairs {
+        let ticket = dock.weigh_in(MONDAY, 6, "ana", weight).await;
+        dock.weighed_again(MONDAY, 8, ticket, weight, on("piece", again))
+            .await;
+    }
+    let ticket = dock.weigh_in(MONDAY, 6, "ana", "50").await;
+    dock.weighed_again(MONDAY, 8, ticket, "50", on_dock("60"))
+        .await;
+    // What was voided since, and what was weighed again another day, says nothing.
+    let gone = dock.weigh_in(MONDAY, 6, "ana", "50").await;
+    dock.weighed_again(MONDAY, 8, gone, "50", on("piece", "60"))
+        .await;
+    dock.void(MONDAY, gone, "ana", 26_250).await;
+    dock.weighed_again(TUESDAY, 8, ticket, "50", on("piece", "60"))
+        .await;
+    assert_eq!(read(&dock.night(MONDAY).await).drifts, []);
+    // The fifth pair comes on Tuesday.
+    let ticket = dock.weigh_in(TUESDAY, 6, "ben", "50").await;
+    dock.weighed_again(TUESDAY, 8, ticket, "50", on("piece", "50.4"))
+        .await;
+    let tuesday = dock.night(TUESDAY).await;
+    let drifts = read(&tuesday).drifts;
+    // 150 lb first and 151.2 lb again; in two hours at 1 % a day 0.125 lb should drip:
+    // 1.325 / 150 is 0.8833 %.
+    let of = |drift: &Drift| (drift.pairs, drift.bias_ppm);
+    assert_eq!(drifts.iter().map(of).collect::<Vec<_>>(), [(5, 8_833)]);
+    let flag = tuesday
+        .flags
+        .iter()
+        .find(|flag| flag.kind == FlagKind::ScaleDrift);
+    let flag = flag.unwrap();
+    assert!(
+        flag.text
+            .starts_with("scale piece weighs 0.88 % more than Dock scale (95 %: "),
+        "{}",
+        flag.text
+    );
+    assert_eq!((&*flag.subject, flag.evidence.len()), ("dock piece", 5));
+    let monday = dock.night(MONDAY).await;
+    assert!(!monday.changed, "a day looks back and never ahead");
 }
 
 async fn twice(db: Db) {

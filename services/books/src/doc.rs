@@ -487,6 +487,7 @@ doc_struct! {
         flag_value, cutting_loss_ppm, water_ppm, finished_weight, finished_ppm, hold_days;
         later tare_days, shortest_mm, longest_mm, mean_most_percent, mean_least_percent,
         deduction_ppm, objection_hours, dispute_days, surface_water_ppm, wet_tote,
+        drift_days, drift_pairs, drift_ppm,
         receiving, judging
     }
     JudgingSettings {

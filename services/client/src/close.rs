@@ -99,6 +99,7 @@ pub fn text(close: &v1::Close, which: Parts, known: &Known) -> String {
     undersize(&mut page, &close.undersize, known);
     page.heading("Payouts");
     payouts(&mut page, &close.payouts, known);
+    drifts(&mut page, &close.drifts);
     page.heading("Flags");
     flags::list(&mut page, &close.flags, known);
     if !close.remarks.is_empty() {
@@ -108,6 +109,36 @@ pub fn text(close: &v1::Close, which: Parts, known: &Known) -> String {
         }
     }
     page.done()
+}
+
+/// How scales compare; nothing where none could be compared.
+fn drifts(page: &mut Page, drifts: &[v1::ScaleDrift]) {
+    if drifts.is_empty() {
+        return;
+    }
+    page.heading("Scales: how one weighs against another, by fish weighed on both");
+    let rows: Vec<Vec<String>> = drifts
+        .iter()
+        .map(|drift| {
+            vec![
+                drift.second.clone(),
+                drift.first.clone(),
+                format!("{} %", drift.bias_percent),
+                format!("{} to {} %", drift.low_percent, drift.high_percent),
+                drift.pairs.to_string(),
+            ]
+        })
+        .collect();
+    page.table(
+        &[
+            Column::Left("scale"),
+            Column::Left("against"),
+            Column::Right("weighs more by"),
+            Column::Right("95 % sure"),
+            Column::Right("pairs"),
+        ],
+        &rows,
+    );
 }
 
 /// Both sides of the day's weight, each summing to the same.
@@ -506,6 +537,25 @@ mod tests {
             "41.600 lb",
         );
         assert!(part.contains("  +/- 0.410 lb  "), "{part}");
+    }
+
+    #[test]
+    fn scales_that_were_compared_stand_in_a_table_of_their_own() {
+        let mut close = sample();
+        let told = |close: &v1::Close| text(close, Parts::All, &Known::default());
+        assert!(!told(&close).contains("Scales:"));
+        close.drifts = vec![v1::ScaleDrift {
+            first: "dock".to_owned(),
+            second: "piece".to_owned(),
+            pairs: 7,
+            bias_percent: "-0.80".to_owned(),
+            low_percent: "-0.93".to_owned(),
+            high_percent: "-0.67".to_owned(),
+        }];
+        let text = told(&close);
+        let line = row(&text, "Scales", "piece");
+        let words: Vec<_> = line.split_whitespace().collect();
+        assert_eq!(words.join(" "), "piece dock -0.80 % -0.93 to -0.67 % 7");
     }
 
     #[test]

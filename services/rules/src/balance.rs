@@ -80,6 +80,14 @@ impl Holding {
     }
 }
 
+/// Drip of a weight at a rate over a time, as it is gathered: none on less than nothing.
+#[must_use]
+pub fn dripped(held: Weight, ppm_per_day: i64, time_us: i64) -> i128 {
+    i128::from(held.units().max(0))
+        .saturating_mul(i128::from(ppm_per_day))
+        .saturating_mul(i128::from(time_us.max(0)))
+}
+
 /// Expected drip of what has gathered, half up once at 10 ng.
 #[must_use]
 pub fn expected_drip(gathered: i128) -> Weight {
@@ -189,13 +197,9 @@ impl PartDay {
     /// Lets time pass: drip gathers on the book weight, itself not taken off,
     /// and never on a negative one.
     pub fn wait(&mut self, at_us: i64) {
-        let held = i128::from(self.now.weight.units().max(0));
-        let time = i128::from(at_us.saturating_sub(self.since_us).max(0));
         if let Some(rate) = &self.rate {
-            let of = |ppm: i64| {
-                let held = held.saturating_mul(i128::from(ppm));
-                held.saturating_mul(time)
-            };
+            let time_us = at_us.saturating_sub(self.since_us);
+            let of = |ppm| dripped(self.now.weight, ppm, time_us);
             self.now.drip = self.now.drip.saturating_add(of(rate.ppm_per_day));
             let allowance = of(rate.allowance_ppm_per_day);
             self.now.budget.drip(&drip_of(rate), allowance);

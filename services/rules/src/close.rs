@@ -19,6 +19,7 @@ use std::collections::BTreeMap;
 use crate::balance::Holding;
 use crate::baseline::Baseline;
 use crate::codes::{self, BlockUse};
+use crate::drift::{self, Drift, WeighedTwice};
 use crate::fillet_yield::{YieldKey, YieldSums, pooled};
 use crate::fish::{Outlet, Presentation, Storage, coded};
 use crate::ids::{DayNumber, LotCode, PartId};
@@ -64,6 +65,9 @@ pub struct DayInput {
     pub read: BTreeMap<i64, Vec<Read>>,
     /// The site's scales by code, as they were on file as the day ended.
     pub scales: BTreeMap<String, Scale>,
+    /// Fish weighed on one scale and again on another, of the days by which scales are
+    /// compared.
+    pub weighed_twice: Vec<WeighedTwice>,
     /// Makings of the day with their entry ids, customers' cuts among them.
     pub makings: Vec<(i64, Making)>,
     /// What tickets of the day said that the close repeats.
@@ -315,6 +319,8 @@ pub struct CloseDoc {
     pub undersize: Vec<UndersizeRow>,
     /// By party.
     pub payouts: Vec<PayRow>,
+    /// How scales compare, by code.
+    pub drifts: Vec<Drift>,
     /// By kind, then subject.
     pub flags: Vec<Flag>,
     /// What the figures leave out.
@@ -527,6 +533,8 @@ coded! {
         DisputeOpen = 20 "dispute_open",
         /// Fish taken in warm that no re-probe showed to be cold in time.
         NeverShownCold = 21 "never_shown_cold",
+        /// One scale weighs more than another.
+        ScaleDrift = 22 "scale_drift",
     }
 }
 
@@ -593,7 +601,8 @@ pub fn judge(day: &DayInput) -> Judged {
         causes,
         small_fish,
     } = table::say(day, &walk);
-    let flags = flags::raise(day, &walk);
+    let drifts = drift::drifts(&day.weighed_twice, &day.settings);
+    let flags = flags::raise(day, &walk, &drifts);
     let gaps = flags.iter().any(|flag| flag.gap);
     let doc = CloseDoc {
         site: day.site,
@@ -611,6 +620,7 @@ pub fn judge(day: &DayInput) -> Judged {
         undersize: walk.undersize(day),
         payouts: payouts(day),
         remarks: remarks(day, &walk, &flags),
+        drifts,
         flags,
         supplier_yields,
         charts,

@@ -26,6 +26,7 @@ pub mod codes;
 pub mod costing;
 pub mod decimal;
 pub mod dispute;
+pub mod drift;
 pub mod fillet_yield;
 pub mod fish;
 pub mod ids;

@@ -191,6 +191,13 @@ pub struct Settings {
     pub surface_water_ppm: Option<i64>,
     /// What a tote may weigh more or less than its tare, wet or dry; default 0.2 lb.
     pub wet_tote: Option<Reading>,
+    /// Scales are compared by re-weighs of so many days; default 30.
+    pub drift_days: Option<i64>,
+    /// And by at least so many pairs; default 5.
+    pub drift_pairs: Option<i64>,
+    /// A scale that weighs more or less than another by more than this is flagged, ppm;
+    /// default 3,000.
+    pub drift_ppm: Option<i64>,
     /// What receiving goes by.
     pub receiving: ReceivingSettings,
     /// What the morning's judgement goes by.
@@ -320,6 +327,24 @@ impl Settings {
     #[must_use]
     pub fn wet_tote(&self) -> Weight {
         weight_or(self.wet_tote.as_ref(), 200)
+    }
+
+    /// Scales are compared by re-weighs of so many days.
+    #[must_use]
+    pub fn drift_days(&self) -> i64 {
+        self.drift_days.unwrap_or(30)
+    }
+
+    /// And by at least so many pairs.
+    #[must_use]
+    pub fn drift_pairs(&self) -> i64 {
+        self.drift_pairs.unwrap_or(5)
+    }
+
+    /// A scale that weighs more or less than another by more than this is flagged, ppm.
+    #[must_use]
+    pub fn drift_ppm(&self) -> i64 {
+        self.drift_ppm.unwrap_or(3_000)
     }
 
     /// Drip a day; absent means not set.

@@ -5,6 +5,7 @@ use rules::close::{
     CloseDoc, CloseState, CutBalance, DayBalance, Flag, FlagKind, OutletWeight, PartBalance,
     PayRow, UndersizeRow, YieldRow,
 };
+use rules::drift::Drift;
 use rules::small_fish::CutOrSoup;
 
 use super::{Given, Left, Looked, Manifest};
@@ -17,7 +18,7 @@ doc_struct! {
     CloseDoc {
         site, day, rules_version, state, balance, parts, cuts, yields, undersize, payouts, flags,
         remarks;
-        later supplier_yields, charts, losses, causes, small_fish,
+        later drifts, supplier_yields, charts, losses, causes, small_fish,
     }
     YieldGroupRow {
         species, presentation, specification, customer_kitchen, cuts, input, fillet, yield_e2,
@@ -39,6 +40,7 @@ doc_struct! {
         species, presentation, specification, band, cuts, timed_cuts, piece, yield_e2, minutes_e2,
         cut, soup, within, answer, break_even,
     }
+    Drift { first, second, pairs, bias_ppm, low_ppm, high_ppm }
     DayBalance {
         opening, bought, returned, made, used, out, shrink, unaccounted, closing, cutting_loss,
         table_unaccounted,

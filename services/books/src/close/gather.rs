@@ -16,12 +16,14 @@ use rules::close::{
     DayInput, Happening, NewLot, OpenDispute, PartFacts, PayBalance, PayChange, ProbedAgain,
     RULES_VERSION, TicketSaid, Undrained, Used, WarmLot, What,
 };
+use rules::drift::{Told, WeighedTwice};
 use rules::fish::{Condition, Outlet, Presentation, Storage, Undersize};
 use rules::ids::{DayNumber, LotCode, PartId};
 use rules::making::{MadeSource, Making, MakingAsked, MakingKind};
 use rules::money::UnitPrice;
 use rules::office::{Scale, Settings, Site};
 use rules::receiving::{ReprobeAsked, Reprobed, warmest};
+use rules::reweigh::{ReweighAsked, ReweighDone, Reweighed};
 use rules::stock::{
     CountAsked, CountDone, Held, HoldAsked, Moved, MovementAsked, RegradeAsked, Regraded,
     ReturnAsked, Returned, as_day_ended,
@@ -105,6 +107,7 @@ pub async fn gather(
     let disputes = settlement::disputes_of_day(tx, number, day).await?;
     let blocks = blocks::of_day(tx, &read.range).await?;
     let warm = read.warm(tx, site, day).await?;
+    let weighed_twice = read.weighed_twice(tx, site).await?;
     let kept = kept::kept(&read, tx, &makings, site.shown_unit).await?;
 
     let looked = match looked {
@@ -136,7 +139,15 @@ pub async fn gather(
         upto_seq,
         opening: digests.on_hand,
         balances: digests.balances,
-        history: history(&parts, &read, &warm, &undrained, &kept, &scales),
+        history: history(
+            &parts,
+            &read,
+            &warm,
+            &undrained,
+            &kept,
+            &scales,
+            &weighed_twice,
+        ),
         settings: settings_entry,
         undrained: undrained
             .iter()
@@ -157,6 +168,7 @@ pub async fn gather(
         happened: read.happened,
         read: read.on_scales,
         scales,
+        weighed_twice,
         makings,
         tickets: read
             .tickets
@@ -189,7 +201,7 @@ pub async fn gather(
 /// what came back had cost, where undersize fish was proposed to go, what was to be
 /// shown cold, what devices said of their queues, of what band fish was that was cut,
 /// what moved before a count that was taken after the day, and how the scales it was read
-/// on stood on file.
+/// on stood on file, and fish weighed again.
 fn history(
     parts: &BTreeMap<PartId, PartFacts>,
     read: &HalfRead<'_>,
@@ -197,6 +209,7 @@ fn history(
     undrained: &[Undrained],
     kept: &Kept,
     scales: &BTreeMap<String, Scale>,
+    weighed_twice: &[WeighedTwice],
 ) -> String {
     let mut text = String::new();
     for (part, facts) in parts {
@@ -250,6 +263,17 @@ fn history(
     let used: BTreeSet<_> = on_scales.map(|read| read.scale.as_str()).collect();
     for scale in scales.values().filter(|scale| used.contains(&*scale.code)) {
         let _ = writeln!(text, "read on {}", canonical(&scale.to_doc()));
+    }
+    for twice in weighed_twice {
+        let WeighedTwice {
+            entry,
+            first,
+            second,
+            then,
+            again,
+        } = twice;
+        let (then, again) = (then.units(), again.units());
+        let _ = writeln!(text, "{entry} on {first} and {second}: {then} {again}");
     }
     sha256(text.as_bytes())
 }
@@ -540,6 +564,66 @@ impl HalfRead<'_> {
         on_scales.retain(|_, read| !read.is_empty());
         self.on_scales = on_scales;
         Ok(())
+    }
+
+    /// Fish that was weighed again on the business day it came in, of the days by which
+    /// scales are compared.
+    async fn weighed_twice(
+        &self,
+        tx: &mut Tx,
+        site: &Site,
+    ) -> Result<Vec<WeighedTwice>, BooksError> {
+        let mut since = self.day;
+        for _ in 1..self.settings.drift_days() {
+            since = day_before(since).unwrap_or(since);
+        }
+        let sql = "SELECT r.entry, e.happened_us, e.doc, r.number, r.place FROM reweigh r \
+                   JOIN entry e ON e.id = r.entry \
+                   WHERE r.entry BETWEEN ? AND ? ORDER BY r.entry";
+        let range = [Val::Int(entry_id(since, site.number, 0)), self.range[1]];
+        let mut weighed_twice = Vec::new();
+        for row in tx.fetch(sql, &range).await? {
+            // Between two days of a site lie those of others.
+            let (entry, happened_us) = (row.int(0), row.int(1));
+            let (asked, done) = read_entry_doc::<ReweighAsked, ReweighDone>(row.text(2))
+                .map_err(|e| corrupt("entry", "doc", entry, e))?;
+            if asked.site != site.number {
+                continue;
+            }
+            let lot = [Val::Int(row.int(3)), Val::Int(row.int(4))];
+            let of_lot = "SELECT entry, making FROM lot WHERE number = ? AND place = ?";
+            let ticket = match tx.fetch(of_lot, &lot).await?.first() {
+                Some(row) if row.int(1) == 0 => row.int(0),
+                Some(_) | None => continue,
+            };
+            let (standing, voided) = stock::standing_ticket(tx, ticket).await?;
+            let of_another = match &asked.what {
+                Reweighed::Weighing(at) => at.ticket != standing,
+                Reweighed::Part(_) => false,
+            };
+            let Some(stored) = entries::get(tx, standing).await? else {
+                continue;
+            };
+            let day_of = |us| site.clock.day_of(us);
+            if voided || of_another || day_of(stored.happened_us) != day_of(happened_us) {
+                continue;
+            }
+            let (then, ticket) = stored.read::<WeighIn, Ticket>()?;
+            let then = Told {
+                entry: standing,
+                happened_us: stored.happened_us,
+                asked: &then,
+                outcome: &ticket,
+            };
+            let again = Told {
+                entry,
+                happened_us,
+                asked: &asked,
+                outcome: &done,
+            };
+            weighed_twice.extend(WeighedTwice::of(then, again, self.settings));
+        }
+        Ok(weighed_twice)
     }
 
     /// Business day on which the readings of an entry were taken.

@@ -5,6 +5,7 @@ use rules::close::{
     CauseRow, ChartRow, CloseState, DayBalance, Flag, FlagKind, LossBy, LossRow, PayRow, Posted,
     RULES_VERSION, SmallFishRow, SupplierRow, YieldGroupRow, YieldRow,
 };
+use rules::drift::Drift;
 use rules::fish::Presentation;
 use rules::money::{Currency, Money, UnitPrice};
 use rules::small_fish::CutOrSoup;
@@ -161,6 +162,14 @@ fn judged(day: DayNumber, weight: i64) -> Judged {
         undersize: vec![],
         payouts: vec![pay],
         flags: vec![flag],
+        drifts: vec![Drift {
+            first: "dock".to_owned(),
+            second: "piece".to_owned(),
+            pairs: 5,
+            bias_ppm: -8_000,
+            low_ppm: -9_309,
+            high_ppm: -6_691,
+        }],
         remarks: vec!["a remark".to_owned()],
         supplier_yields: vec![group()],
         charts: vec![chart()],

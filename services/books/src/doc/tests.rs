@@ -659,6 +659,9 @@ fn settings_and_price_lists_read_back() {
         dispute_days: Some(14),
         surface_water_ppm: Some(20_000),
         wet_tote: Some(lb("0.3")),
+        drift_days: Some(60),
+        drift_pairs: Some(8),
+        drift_ppm: Some(2_000),
         receiving: full_receiving_settings(),
         judging: JudgingSettings {
             references: vec![ReferenceYield {

@@ -45,6 +45,7 @@ impl Night<'_> {
                 undersize: Vec::new(),
                 payouts: Vec::new(),
                 flags: self.flags.to_vec(),
+                drifts: vec![],
                 remarks: Vec::new(),
                 supplier_yields: Vec::new(),
                 charts: Vec::new(),

@@ -725,6 +725,7 @@ fn closes(part: PartId, shrink: i64, unaccounted: i64) -> Judged {
             undersize: Vec::new(),
             payouts: Vec::new(),
             flags: Vec::new(),
+            drifts: vec![],
             remarks: Vec::new(),
             supplier_yields: Vec::new(),
             charts: Vec::new(),

@@ -8,6 +8,7 @@ use rules::close::{
     CloseDoc, CutBalance, DayBalance, OutletWeight, PartBalance, PayRow, UndersizeRow, YieldRow,
 };
 use rules::decimal;
+use rules::drift::Drift;
 use rules::fillet_yield::{YieldKey, YieldSums};
 use rules::money::Money;
 use rules::weight::{Weight, WeightUnit};
@@ -29,6 +30,7 @@ pub(crate) fn close(found: &CloseFound, unit: WeightUnit) -> v1::Close {
         yields,
         undersize,
         payouts,
+        drifts,
         flags: _,
         remarks,
         supplier_yields,
@@ -51,6 +53,7 @@ pub(crate) fn close(found: &CloseFound, unit: WeightUnit) -> v1::Close {
         payouts: payouts.iter().map(pay).collect(),
         flags: found.flags.iter().map(|row| flag(row, unit)).collect(),
         remarks: remarks.clone(),
+        drifts: drifts.iter().map(drift).collect(),
         supplier_yields: supplier_yields
             .iter()
             .map(|row| table::yield_group(row, unit))
@@ -92,6 +95,18 @@ pub(crate) fn small_fish_found(
         small_fish: Some(table::small_fish(&found.row, unit)),
         from_close: found.from_close.map(day),
         remarks,
+    }
+}
+
+fn drift(of: &Drift) -> v1::ScaleDrift {
+    let percent = |ppm: i64| percent_text(decimal::half_up(i128::from(ppm), 100));
+    v1::ScaleDrift {
+        first: of.first.clone(),
+        second: of.second.clone(),
+        pairs: int32(of.pairs),
+        bias_percent: percent(of.bias_ppm),
+        low_percent: percent(of.low_ppm),
+        high_percent: percent(of.high_ppm),
     }
 }
 

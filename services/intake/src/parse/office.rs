@@ -235,6 +235,9 @@ pub(crate) fn settings(
                     "surface_water_percent",
                 )?,
                 wet_tote: weight(settings.wet_tote, "wet_tote")?,
+                drift_days: whole(settings.drift_days, 1, 366).at("drift_days")?,
+                drift_pairs: whole(settings.drift_pairs, 2, 10_000).at("drift_pairs")?,
+                drift_ppm: percent(settings.drift_percent, "drift_percent")?,
                 receiving,
                 judging: super::judging::settings(settings.judging, money).at("judging")?,
             })

@@ -11,6 +11,8 @@
 use super::walk::{Walk, budget, share};
 use super::{DayInput, Flag, FlagKind, ProbedAgain};
 use crate::balance::PartDay;
+use crate::decimal;
+use crate::drift::{Drift, WeighedTwice};
 use crate::fish::Outlet;
 use crate::ids::{LotCode, PartId};
 use crate::making::{MadeSource, Making};
@@ -25,7 +27,7 @@ const SWAP_LIKENESS: i64 = 20;
 const DAY_US: i64 = 86_400_000_000;
 
 /// All flags of a day, by kind, then subject.
-pub(super) fn raise(day: &DayInput, walk: &Walk) -> Vec<Flag> {
+pub(super) fn raise(day: &DayInput, walk: &Walk, drifts: &[Drift]) -> Vec<Flag> {
     let mut flags = unaccounted(day, walk);
     flags.extend(unaccounted_site(day, walk));
     flags.extend(table(day, walk));
@@ -40,6 +42,7 @@ pub(super) fn raise(day: &DayInput, walk: &Walk) -> Vec<Flag> {
     flags.extend(tickets(day));
     flags.extend(disputes(day));
     flags.extend(never_shown_cold(day, walk));
+    flags.extend(drifting(day, drifts));
     flags.sort_by(|a, b| (a.kind, &a.subject).cmp(&(b.kind, &b.subject)));
     flags
 }
@@ -511,6 +514,49 @@ fn went_to_nobody(walk: &Walk, lot: LotCode) -> bool {
                 .all(|outlet| matches!(outlet, Outlet::Discard | Outlet::Sample))
         })
         && walk.used.keys().all(|id| id.lot != lot)
+}
+
+/// Scales of which one weighs more than the other, and nobody can say which is wrong.
+fn drifting(day: &DayInput, drifts: &[Drift]) -> Vec<Flag> {
+    let raise = |drift: &Drift| {
+        let (first, second) = (
+            scale_name(day, &drift.first),
+            scale_name(day, &drift.second),
+        );
+        let than = if drift.bias_ppm < 0 { "less" } else { "more" };
+        let text = format!(
+            "{second} weighs {} % {than} than {first} (95 %: {} to {} %), by {} pairs of fish \
+             weighed on both within {} days. Which of them is wrong cannot be known from this: \
+             have both tested.",
+            percent(drift.bias_ppm.saturating_abs()),
+            percent(drift.low_ppm),
+            percent(drift.high_ppm),
+            drift.pairs,
+            day.settings.drift_days(),
+        );
+        let pairs = day
+            .weighed_twice
+            .iter()
+            .filter(|twice| (&twice.first, &twice.second) == (&drift.first, &drift.second));
+        let pair = |twice: &WeighedTwice| {
+            let [then, again] = [twice.then, twice.again].map(|weight| shown(day, weight));
+            format!("{}: {then} on {first}, {again} on {second}", twice.entry)
+        };
+        let subject = format!("{} {}", drift.first, drift.second);
+        Flag {
+            evidence: pairs.map(pair).collect(),
+            ..flag(day, FlagKind::ScaleDrift, subject, text)
+        }
+    };
+    let flagged = drifts
+        .iter()
+        .filter(|drift| drift.is_flagged(&day.settings));
+    flagged.map(raise).collect()
+}
+
+/// Percent to 2 places, half up.
+fn percent(ppm: i64) -> String {
+    decimal::text(decimal::half_up(i128::from(ppm), 100).unwrap_or(0), 2)
 }
 
 fn tickets(day: &DayInput) -> Vec<Flag> {

@@ -58,6 +58,7 @@ pub(super) fn day() -> Told {
         happened: Vec::new(),
         read: BTreeMap::new(),
         scales: BTreeMap::new(),
+        weighed_twice: Vec::new(),
         makings: Vec::new(),
         tickets: Vec::new(),
         undrained: Vec::new(),
@@ -1058,6 +1059,51 @@ fn fish_set_aside_takes_its_share_of_the_budget_along() {
     // 2 x sqrt(2 x 0.1^2 / 3 + 2 x 0.05^2 / 12) = 0.16833 lb.
     assert_eq!(explained(&held(Some("dock"))).as_deref(), Some("0.168"));
     assert_eq!(explained(&held(Some("table"))), None);
+}
+
+#[test]
+fn a_scale_that_weighs_more_than_another_is_named_with_it() {
+    let mut told = weighed_twice("0", "dock", "piece");
+    let pairs = [
+        ("10", "10.10"),
+        ("20", "20.20"),
+        ("30", "30.20"),
+        ("40", "40.30"),
+    ];
+    let last = [("50", "50.40")];
+    let twice = |(entry, (then, again)): (i64, &(&str, &str))| WeighedTwice {
+        entry,
+        first: "dock".to_owned(),
+        second: "piece".to_owned(),
+        then: lb(then),
+        again: lb(again),
+    };
+    told.0.weighed_twice = (1..).zip(pairs.iter()).map(twice).collect();
+    assert_eq!(told.judged().doc.drifts, [], "four pairs say nothing");
+    assert_eq!(told.flags(), Vec::<String>::new());
+    told.0
+        .weighed_twice
+        .extend((5..).zip(last.iter()).map(twice));
+    let doc = told.judged().doc;
+    // Worked out by hand beside the rule.
+    assert_eq!((doc.drifts[0].pairs, doc.drifts[0].bias_ppm), (5, 8_000));
+    let flag = &doc.flags[0];
+    assert_eq!(
+        (flag.kind, &*flag.subject),
+        (FlagKind::ScaleDrift, "dock piece")
+    );
+    assert_eq!(
+        flag.text,
+        "Piece scale weighs 0.80 % more than Dock scale (95 %: 0.67 to 0.93 %), by 5 pairs of \
+         fish weighed on both within 30 days. Which of them is wrong cannot be known from this: \
+         have both tested."
+    );
+    assert_eq!(flag.evidence.len(), 5);
+    assert_eq!(
+        flag.evidence[0],
+        "1: 10.00 lb on Dock scale, 10.10 lb on Piece scale"
+    );
+    assert_eq!(doc.state, CloseState::Closed, "a finding is no gap");
 }
 
 proptest! {

@@ -9,9 +9,13 @@ use super::super::{
 use super::*;
 use crate::business_day::SiteClock;
 use crate::decimal;
+use crate::drift::{Told, WeighedTwice};
 use crate::fish::{Hazard, Storage};
 use crate::ids::{LotCode, PartId};
+use crate::office::DripRate;
 use crate::price_list::ConditionAdjustment;
+use crate::reweigh::{ReweighAsked, Reweighed, TicketWeighing, compare};
+use crate::stock::PartRef;
 use crate::uncertainty::{OnIt, readings};
 use crate::weight::{Reading, ReadingSource, WeightUnit};
 
@@ -1647,6 +1651,104 @@ fn any_weigh_in() -> impl Strategy<Value = WeighIn> {
             asked.offline_payout = offline.map(cents);
             asked
         })
+}
+
+/// A lot of lionfish weighed again six hours later; what makes a pair of it, as "first
+/// second then again".
+fn weighed_again(
+    lot_in: LotIn,
+    what: &str,
+    booked: &str,
+    reading_again: Reading,
+) -> Option<String> {
+    let entry = 2_031_050_200_010_000_009;
+    let asked = weigh_in(vec![lot_in]);
+    let ticket = office().price(&asked).unwrap();
+    let lot = LotCode::new(entry, 1).unwrap();
+    let again = ReweighAsked {
+        site: 1,
+        what: match what {
+            "part" => Reweighed::Part(PartRef { lot, part: Some(1) }),
+            weighing => Reweighed::Weighing(TicketWeighing {
+                ticket: entry,
+                lot: 1,
+                weighing: weighing.parse().unwrap(),
+            }),
+        },
+        reading: reading_again,
+        note: String::new(),
+        happened_us: None,
+    };
+    let part = i64::from(what == "part");
+    let done = compare(lot, part, &again.reading, lb(booked), None);
+    let settings = Settings {
+        drip_rates: vec![DripRate {
+            species: "PZO".to_owned(),
+            presentation: Presentation::Whole,
+            storage: Storage::DrainedIce,
+            ppm_per_day: 10_000,
+            allowance_ppm_per_day: 5_000,
+        }],
+        ..Settings::default()
+    };
+    let then = Told {
+        entry,
+        happened_us: 0,
+        asked: &asked,
+        outcome: &ticket,
+    };
+    let again = Told {
+        entry: entry + 1,
+        happened_us: 6 * 3_600_000_000,
+        asked: &again,
+        outcome: &done,
+    };
+    let WeighedTwice {
+        first,
+        second,
+        then,
+        again,
+        ..
+    } = WeighedTwice::of(then, again, &settings)?;
+    Some(format!(
+        "{first} {second} {} {}",
+        then.shown(LB),
+        again.shown(LB)
+    ))
+}
+
+#[test]
+fn fish_weighed_again_makes_a_pair_where_one_scale_weighed_it_first() {
+    let on = |scale: &str| reading("39.90", LB, scale);
+    let one = || lot("PZO", vec![tote("40.00", 40)]);
+    // 40 lb at 1 % a day should drip 0.1 lb in six hours.
+    let pair = Some("dock piece 40.00 40.00".to_owned());
+    assert_eq!(weighed_again(one(), "1", "40", on("piece")), pair);
+    assert_eq!(weighed_again(one(), "part", "40", on("piece")), pair);
+    let fish = || lot("PZO", vec![fish(&["1.30", "1.40"])]);
+    let pair = weighed_again(fish(), "1", "2.7", reading("2.70", LB, "dock"));
+    assert_eq!(pair.as_deref(), Some("piece dock 2.70 2.707"));
+
+    // The scale is not named, then or again.
+    assert_eq!(weighed_again(one(), "1", "40", on("")), None);
+    let mut unnamed = one();
+    if let Weighed::Tote { gross, .. } = &mut unnamed.weighings[0].weighed {
+        gross.scale.clear();
+    }
+    assert_eq!(weighed_again(unnamed, "1", "40", on("piece")), None);
+    // Ice was taken off it, or the book has the part otherwise by then.
+    let mut iced = one();
+    if let Weighed::Tote { iced, .. } = &mut iced.weighings[0].weighed {
+        *iced = true;
+    }
+    assert_eq!(weighed_again(iced.clone(), "1", "38.8", on("piece")), None);
+    assert_eq!(weighed_again(iced, "part", "38.8", on("piece")), None);
+    assert_eq!(weighed_again(one(), "part", "39.5", on("piece")), None);
+    // Two scales weighed the part.
+    let large = Weighed::Pieces(vec![reading("1.00", LB, "piece")]);
+    let large = weighing("A", Condition::Clean, large);
+    let two = lot("PZO", vec![tote("40.00", 40), large]);
+    assert_eq!(weighed_again(two, "part", "41", on("piece")), None);
 }
 
 proptest! {
