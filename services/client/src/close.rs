@@ -1,22 +1,28 @@
 //! `close`: a business day as the nightly job closed it.
 
 pub(crate) mod at_table;
+mod paper;
 
 use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
 
+use papers::csv::Sheet;
 use proto::google::r#type::Date;
 use proto::v1;
 
 use crate::known::Known;
 use crate::show::{self, Column, Page, word};
 use crate::trouble::Trouble;
-use crate::{Reach, flags, yields};
+use crate::{Reach, flags, sheet, yields};
 
 /// Arguments of `close`.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Example:
   weighhouse close --site 1 --day 2031-05-02
-  weighhouse close --site 1 --day 2031-05-02 --revision 1")]
+  weighhouse close --site 1 --day 2031-05-02 --revision 1
+  weighhouse close --site 1 --day 2031-05-02 --format html --output close.html
+  weighhouse close --site 1 --day 2031-05-02 --format csv --table flags
+  weighhouse close --site 1 --day 2031-05-02 --format csv --output close-csv")]
 pub struct Close {
     /// Number of the site
     #[arg(long)]
@@ -27,12 +33,59 @@ pub struct Close {
     /// Revision of the close; the latest when left out
     #[arg(long, default_value_t = 0, hide_default_value = true)]
     revision: i32,
+    /// What to write: a table for the screen, JSON, CSV for a spreadsheet, or a page
+    /// with charts
+    #[arg(
+        long,
+        value_enum,
+        default_value_t = Format::Table,
+        hide_default_value = true,
+        conflicts_with = "json"
+    )]
+    format: Format,
+    /// Which table of the close as CSV; without it, all of them into a folder
+    #[arg(long, value_parser = tables())]
+    table: Option<String>,
+    /// File to write to instead of the screen, or folder for all the tables as CSV; what
+    /// is there by that name is replaced
+    #[arg(long, value_name = "FILE")]
+    output: Option<PathBuf>,
     #[command(flatten)]
     reach: Reach,
 }
 
+/// What a close is written as.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum Format {
+    Table,
+    Json,
+    Csv,
+    Html,
+}
+
+/// The names of the tables.
+fn tables() -> clap::builder::PossibleValuesParser {
+    let tables = papers::close::Close::default().tables();
+    tables
+        .into_iter()
+        .map(|table| table.name)
+        .collect::<Vec<_>>()
+        .into()
+}
+
 impl Close {
-    pub(crate) async fn run(self) -> Result<String, Trouble> {
+    pub(crate) async fn run(mut self) -> Result<String, Trouble> {
+        if self.table.is_some() && self.format != Format::Csv {
+            return Err(Trouble::Typed("--table is for --format csv".to_owned()));
+        }
+        if self.format == Format::Csv && self.table.is_none() && self.output.is_none() {
+            return Err(Trouble::Typed(
+                "as CSV a close is several tables: name one with --table, or a folder for all of \
+                 them with --output"
+                    .to_owned(),
+            ));
+        }
+        self.reach.json |= self.format == Format::Json;
         let service = self.reach.service().await?;
         let answer = service
             .get_close(v1::GetCloseRequest {
@@ -52,16 +105,72 @@ impl Close {
             .close
             .clone()
             .ok_or(Trouble::Unreadable("there is no close in it"))?;
-        self.reach
-            .say(&service, &answer, |known| {
-                format!(
-                    "{}\nSHA-256 of the stored document: {}\n",
-                    text(&close, Parts::All, known),
-                    answer.sha256
-                )
-            })
-            .await
+        // What is no place for a word about the clock has it beside it.
+        let mut beside = String::new();
+        let written = match self.format {
+            Format::Table | Format::Json => {
+                let text = |known: &Known| {
+                    format!(
+                        "{}\nSHA-256 of the stored document: {}\n",
+                        text(&close, Parts::All, known),
+                        answer.sha256
+                    )
+                };
+                self.reach.say(&service, &answer, text).await?
+            }
+            Format::Csv => {
+                let known = Known::ask(&service).await?;
+                let close = paper::close(&close, &answer.sha256, &known)?;
+                beside.clone_from(&close.clock_note);
+                match (&self.table, &self.output) {
+                    (Some(name), _) => csv(&close, name).text,
+                    (None, Some(folder)) => return save_tables(&close, folder),
+                    (None, None) => String::new(),
+                }
+            }
+            Format::Html => {
+                let known = Known::ask(&service).await?;
+                beside = known.clock_note();
+                papers::page::close(&paper::close(&close, &answer.sha256, &known)?)
+            }
+        };
+        match self.output {
+            None => Ok(written),
+            Some(file) => {
+                save(&file, &written)?;
+                Ok(format!("{beside}The close is in {}.\n", file.display()))
+            }
+        }
     }
+}
+
+/// One table of a close.
+fn csv(close: &papers::close::Close, name: &str) -> Sheet {
+    let tables = close.tables().into_iter();
+    let named = tables.filter(|table| table.name == name);
+    let mut sheets = named.map(|table| papers::csv::table(&table, !close.clock_note.is_empty()));
+    sheets.next().expect("only the tables' own names are taken")
+}
+
+/// Every table of a close, each in a file of its own.
+fn save_tables(close: &papers::close::Close, folder: &Path) -> Result<String, Trouble> {
+    std::fs::create_dir_all(folder)
+        .map_err(|why| Trouble::File(format!("{}: {why}", folder.display())))?;
+    let (mut files, mut guarded) = (0, 0);
+    for table in close.tables() {
+        let sheet = papers::csv::table(&table, !close.clock_note.is_empty());
+        save(&folder.join(format!("{}.csv", table.name)), &sheet.text)?;
+        files += 1;
+        guarded += sheet.guarded;
+    }
+    let mut page = Page::default();
+    page.line(format!("{files} tables are in {}.", folder.display()));
+    sheet::guard_note(&mut page, guarded);
+    Ok(format!("{}{}", close.clock_note, page.done()))
+}
+
+fn save(file: &Path, text: &str) -> Result<(), Trouble> {
+    std::fs::write(file, text).map_err(|why| Trouble::File(format!("{}: {why}", file.display())))
 }
 
 /// Which parts of a close are shown.
@@ -222,12 +331,6 @@ fn part_rows(page: &mut Page, parts: &[&v1::PartBalance], known: &Known) {
     let rows: Vec<Vec<String>> = parts
         .iter()
         .map(|part| {
-            let state = match (part.counted, part.finished) {
-                (true, true) => "counted, finished",
-                (true, false) => "counted",
-                (false, true) => "finished",
-                (false, false) => "not counted",
-            };
             vec![
                 [
                     show::part(part.part.as_ref()),
@@ -244,7 +347,7 @@ fn part_rows(page: &mut Page, parts: &[&v1::PartBalance], known: &Known) {
                 show::weight_unless_zero(part.unaccounted.as_ref()),
                 explained(part),
                 show::weight(part.closing.as_ref()),
-                state.to_owned(),
+                count(part).to_owned(),
             ]
         })
         .collect();
@@ -262,6 +365,25 @@ fn part_rows(page: &mut Page, parts: &[&v1::PartBalance], known: &Known) {
         ],
         &rows,
     );
+}
+
+/// Whether a part was counted and finished.
+fn count(part: &v1::PartBalance) -> &'static str {
+    match (part.counted, part.finished) {
+        (true, true) => "counted, finished",
+        (true, false) => "counted",
+        (false, true) => "finished",
+        (false, false) => "not counted",
+    }
+}
+
+/// Whether all of a cut's outputs were weighed.
+fn outputs(cut: &v1::CutBalance) -> &'static str {
+    if cut.judged {
+        "weighed"
+    } else {
+        "not all weighed"
+    }
 }
 
 /// What scales, water and drip explain of what is unaccounted; empty where nothing was
@@ -292,12 +414,7 @@ fn cuts(page: &mut Page, cuts: &[v1::CutBalance], known: &Known) {
                 show::weight_unless_zero(cut.discard.as_ref()),
                 show::weight_unless_zero(cut.cutting_loss.as_ref()),
                 show::weight_unless_zero(cut.table_unaccounted.as_ref()),
-                if cut.judged {
-                    "weighed"
-                } else {
-                    "not all weighed"
-                }
-                .to_owned(),
+                outputs(cut).to_owned(),
             ]
         })
         .collect();
