@@ -173,6 +173,7 @@ pub(super) fn compare(
     suppliers: &mut [SupplierYield],
 ) {
     let all = suppliers.to_vec();
+    let each = pounds_of_each(cuts);
     let others = |name: &str| -> Vec<&SupplierYield> {
         all.iter().filter(|other| other.supplier != name).collect()
     };
@@ -197,31 +198,42 @@ pub(super) fn compare(
             continue;
         }
         let contrast = Contrast {
-            own: shares(cuts, &[name]),
-            others: shares(
-                cuts,
-                &beside
-                    .iter()
-                    .map(|other| other.supplier.as_str())
-                    .collect::<Vec<_>>(),
-            ),
+            own: shares(&each, [name]),
+            others: shares(&each, beside.iter().map(|other| other.supplier.as_str())),
         };
         own.comparison = comparison(like, &contrast, rules);
         own.parts = parts(like, &contrast, raw, name, &beside);
     }
 }
 
-/// Shares of the pounds of some suppliers under each column.
-fn shares(cuts: &[&CutFact], names: &[&str]) -> BTreeMap<Column, f64> {
-    let mut pounds: BTreeMap<Column, Weight> = BTreeMap::new();
+/// Pounds of each supplier under each column.
+fn pounds_of_each(cuts: &[&CutFact]) -> BTreeMap<String, BTreeMap<Column, Weight>> {
+    let mut each: BTreeMap<String, BTreeMap<Column, Weight>> = BTreeMap::new();
     for cut in cuts {
-        let mut own = (*cut).clone();
-        own.inputs
-            .retain(|share| names.contains(&share.supplier.as_str()));
-        for (column, weight) in self::pounds(&own) {
-            let sum = pounds.entry(column).or_default();
-            *sum = [*sum, weight].into_iter().sum();
+        for name in cut.suppliers() {
+            let mut own = (*cut).clone();
+            own.inputs.retain(|share| share.supplier == name);
+            gather(each.entry(name.to_owned()).or_default(), pounds(&own));
         }
+    }
+    each
+}
+
+fn gather(sums: &mut BTreeMap<Column, Weight>, more: BTreeMap<Column, Weight>) {
+    for (column, weight) in more {
+        let sum = sums.entry(column).or_default();
+        *sum = [*sum, weight].into_iter().sum();
+    }
+}
+
+/// Shares of the pounds of some suppliers under each column.
+fn shares<'a>(
+    each: &BTreeMap<String, BTreeMap<Column, Weight>>,
+    names: impl IntoIterator<Item = &'a str>,
+) -> BTreeMap<Column, f64> {
+    let mut pounds = BTreeMap::new();
+    for own in names.into_iter().filter_map(|name| each.get(name)) {
+        gather(&mut pounds, own.clone());
     }
     let all = pounds.get(&Column::All).copied().map_or(1.0, lb);
     pounds
