@@ -127,11 +127,16 @@ impl Turned {
                 cost_minor,
                 held_us,
                 budget,
+                harvested_us,
             } = held;
             let (weight, came_in) = (weight.units(), came_in.units());
             let line = format!("{part} {weight} {drip} {came_in} {cost_minor} {held_us}");
-            // A row without a budget digests as it did before there were any.
+            // A row without a budget or an age digests as it did before there were any.
             let budget = budget::text(budget);
+            let budget = match harvested_us {
+                0 => budget,
+                harvested_us => format!("{budget} {harvested_us}"),
+            };
             let _ = writeln!(on_hand, "{}", format!("{line} {budget}").trim_end());
         }
         let mut balances = String::new();
@@ -272,7 +277,7 @@ pub async fn turned(tx: &mut Tx, site: i64, day: DayNumber) -> Result<Turned, Bo
     let key = [Val::Int(site), Val::Int(row.int(0)), Val::Int(row.int(1))];
 
     let on_hand = "SELECT number, place, part, weight, drip, came_in, cost, held_us, \
-                          budget \
+                          budget, harvested_us \
                    FROM on_hand WHERE site = ? AND day = ? AND revision = ?";
     for row in tx.fetch(on_hand, &key).await? {
         let part = part_id("on_hand", row.int(0), row.int(1), row.int(2))?;
@@ -292,6 +297,7 @@ pub async fn turned(tx: &mut Tx, site: i64, day: DayNumber) -> Result<Turned, Bo
             held_us: row.int(7),
             budget: budget::from_text(row.text(8))
                 .map_err(|e| corrupt("on_hand", "budget", row.int(0), e))?,
+            harvested_us: row.int(9),
         };
         left.on_hand.insert(part, held);
     }
@@ -431,6 +437,7 @@ impl Revision<'_> {
                 held.cost_minor.into(),
                 held.held_us.into(),
                 budget::text(&held.budget).into(),
+                held.harvested_us.into(),
             ]);
             rows.push(row(&ON_HAND, cells));
         }

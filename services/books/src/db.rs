@@ -56,6 +56,7 @@ const MIGRATIONS: &[(i64, &str)] = &[
     (8, include_str!("../migrations/0008_refusals.sql")),
     (9, include_str!("../migrations/0009_kept.sql")),
     (10, include_str!("../migrations/0010_budget.sql")),
+    (11, include_str!("../migrations/0011_age.sql")),
 ];
 
 /// Advisory lock under which PostgreSQL instances migrate: "books" in ASCII.

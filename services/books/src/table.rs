@@ -96,7 +96,7 @@ tables! {
     /// What each open part holds as the day turns.
     ON_HAND = on_hand(
         site, day, revision, number, place, part, weight, drip, came_in, cost, held_us,
-        budget,
+        budget, harvested_us,
     );
     /// What a count found.
     FOUND = found(site, day, revision, n, number, place, part, by, shrink, unaccounted);

@@ -271,9 +271,16 @@ impl Desk {
             flag.stored.text.clone_from(&said.text);
             flag.stored.weight = said.weight;
             flag.stored.value = said.value.minor();
+            flag.stored.evidence.clone_from(&said.evidence);
             Some(flag)
         };
-        let flags = flags.into_iter().filter_map(as_said_then).collect();
+        let mut flags: Vec<FlagFound> = flags.into_iter().filter_map(as_said_then).collect();
+        // As the close ranks them.
+        flags.sort_by_key(|flag| {
+            let same =
+                |said: &Flag| said.kind == flag.stored.kind && said.subject == flag.stored.subject;
+            close.flags.iter().position(same).unwrap_or(usize::MAX)
+        });
         Ok(CloseFound {
             stored,
             close,

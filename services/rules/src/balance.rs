@@ -38,6 +38,9 @@ pub struct Holding {
     pub held_us: i64,
     /// What is not certain of the weight, and of the drip gathered on it.
     pub budget: Budget,
+    /// When its earliest fish was harvested, microseconds since 1970 UTC; 0 where it is
+    /// not known.
+    pub harvested_us: i64,
 }
 
 /// Weight that comes into a part.
@@ -51,6 +54,17 @@ pub struct Coming {
     pub drip: i128,
     /// What is not certain of it.
     pub budget: Budget,
+    /// When its earliest fish was harvested; 0 where it is not known.
+    pub harvested_us: i64,
+}
+
+/// The earlier of two times of harvest, where 0 is not known.
+#[must_use]
+pub fn earlier(a_us: i64, b_us: i64) -> i64 {
+    match (a_us, b_us) {
+        (0, known) | (known, 0) => known,
+        (a_us, b_us) => a_us.min(b_us),
+    }
 }
 
 /// What a part that hands over weight posts, and what goes along with the weight.
@@ -216,12 +230,14 @@ impl PartDay {
             cost_minor,
             drip,
             budget,
+            harvested_us,
         } = coming;
         self.now.weight = add(self.now.weight, *weight);
         self.now.came_in = add(self.now.came_in, *weight);
         self.now.cost_minor = self.now.cost_minor.saturating_add(*cost_minor);
         self.now.drip = self.now.drip.saturating_add(*drip);
         self.now.budget = std::mem::take(&mut self.now.budget).plus(budget);
+        self.now.harvested_us = earlier(self.now.harvested_us, *harvested_us);
         self.came_in = add(self.came_in, *weight);
         self.stage = Stage::Open;
     }

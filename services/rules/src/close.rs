@@ -115,6 +115,9 @@ pub struct PartFacts {
     pub proposed_reason: String,
     /// What it once held, where it was finished on an earlier day.
     pub finished: Option<Holding>,
+    /// Of fish taken in on the day: when the earliest of it was harvested, microseconds
+    /// since 1970 UTC; 0 where it is not known.
+    pub harvested_us: i64,
 }
 
 /// Something that happened to weight.
@@ -321,7 +324,7 @@ pub struct CloseDoc {
     pub payouts: Vec<PayRow>,
     /// How scales compare, by code.
     pub drifts: Vec<Drift>,
-    /// By kind, then subject.
+    /// By money at stake, largest first; then weight, kind and subject.
     pub flags: Vec<Flag>,
     /// What the figures leave out.
     pub remarks: Vec<String>,
@@ -535,6 +538,12 @@ coded! {
         NeverShownCold = 21 "never_shown_cold",
         /// One scale weighs more than another.
         ScaleDrift = 22 "scale_drift",
+        /// Fish past the age that the site set for it.
+        Old = 23 "old",
+        /// A supplier's fish is known to cut out low.
+        SupplierLow = 24 "supplier_low",
+        /// A control chart passed its limits.
+        YieldDrift = 25 "yield_drift",
     }
 }
 
@@ -543,6 +552,53 @@ impl FlagKind {
     #[must_use]
     pub const fn is_gap(self) -> bool {
         matches!(self, FlagKind::Uncounted | FlagKind::DeviceUndrained)
+    }
+
+    /// What a person can do about it first.
+    #[must_use]
+    pub const fn next_step(self) -> &'static str {
+        match self {
+            FlagKind::Unaccounted => {
+                "Count it again, and look for a ticket, movement or cut that was not entered."
+            }
+            FlagKind::UnaccountedSite => {
+                "Look at the parts with the largest differences, each too small for a flag alone."
+            }
+            FlagKind::Swapped => "Look into both bins; if they were mixed up, count both again.",
+            FlagKind::TableUnaccounted => {
+                "Ask the cutter what was not weighed; weigh frames and trim of the next cut."
+            }
+            FlagKind::MoreOutThanIn => {
+                "Look for an input that was not entered; let fillet drain before it is weighed."
+            }
+            FlagKind::Overdrawn => "Look for a wrong part, or a weigh-in that was not entered.",
+            FlagKind::Reopened => "Count it: the book thought that nothing was left.",
+            FlagKind::HoldOld => {
+                "Release it or throw it out; the local code decides what may be released."
+            }
+            FlagKind::Uncounted => "Count it now; a count still closes its day.",
+            FlagKind::DeviceUndrained => "Bring the device where it has signal, and let it send.",
+            FlagKind::OfflineDifference => {
+                "Tell the diver; the price that was shown and confirmed binds."
+            }
+            FlagKind::ClockSkew => "Set the device's clock.",
+            FlagKind::DisputeOpen => "Answer it.",
+            FlagKind::NeverShownCold => {
+                "Hold it and probe it; the local code decides what may become of it."
+            }
+            FlagKind::ScaleDrift => "Put a known weight on both, and have the scales tested.",
+            FlagKind::Old => {
+                "Sell it, freeze it or throw it out; the local code decides what may still be \
+                 sold."
+            }
+            FlagKind::SupplierLow => {
+                "Look at the next lot together with the diver, who may answer; it changes \
+                 nobody's pay."
+            }
+            FlagKind::YieldDrift => {
+                "Look at the knife, the specification and the fish of the days since."
+            }
+        }
     }
 }
 
@@ -594,15 +650,9 @@ pub struct Posted {
 #[must_use]
 pub fn judge(day: &DayInput) -> Judged {
     let walk = walk::Walk::through(day);
-    let table::TableSays {
-        yields: supplier_yields,
-        charts,
-        losses,
-        causes,
-        small_fish,
-    } = table::say(day, &walk);
+    let says = table::say(day, &walk);
     let drifts = drift::drifts(&day.weighed_twice, &day.settings);
-    let flags = flags::raise(day, &walk, &drifts);
+    let flags = flags::raise(day, &walk, &drifts, &says);
     let gaps = flags.iter().any(|flag| flag.gap);
     let doc = CloseDoc {
         site: day.site,
@@ -622,11 +672,11 @@ pub fn judge(day: &DayInput) -> Judged {
         remarks: remarks(day, &walk, &flags),
         drifts,
         flags,
-        supplier_yields,
-        charts,
-        losses,
-        causes,
-        small_fish,
+        supplier_yields: says.yields,
+        charts: says.charts,
+        losses: says.losses,
+        causes: says.causes,
+        small_fish: says.small_fish,
     };
     Judged {
         doc,

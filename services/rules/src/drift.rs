@@ -186,7 +186,7 @@ pub fn drifts(weighed: &[WeighedTwice], settings: &Settings) -> Vec<Drift> {
             .collect();
         let pooled = ratio::pooled(&pairs)?;
         let (low, high) = pooled.interval(CONFIDENCE)?;
-        let ppm = |of: f64| whole(of - 1.0, MILLION);
+        let ppm = |of: f64| Some(whole(of, MILLION)?.saturating_sub(1_000_000));
         Some(Drift {
             first: first.to_owned(),
             second: second.to_owned(),

@@ -11,7 +11,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 
 use rules::balance::Holding;
-use rules::business_day::{SiteClock, day_before};
+use rules::business_day::{SiteClock, day_before, day_number};
 use rules::close::{
     DayInput, Happening, NewLot, OpenDispute, PartFacts, PayBalance, PayChange, ProbedAgain,
     RULES_VERSION, TicketSaid, Undrained, Used, WarmLot, What,
@@ -85,6 +85,7 @@ pub async fn gather(
         happened: Vec::new(),
         day,
         end_us: site.clock.end_us(day),
+        clock: &site.clock,
         worked_back: Vec::new(),
         tickets: BTreeMap::new(),
         on_scales: BTreeMap::new(),
@@ -323,6 +324,7 @@ struct HalfRead<'a> {
     range: [Val<'static>; 2],
     opening: &'a Turned,
     office: &'a Office,
+    clock: &'a SiteClock,
     settings: &'a Settings,
     /// By entry: when it happened.
     entries: BTreeMap<i64, i64>,
@@ -839,6 +841,10 @@ impl HalfRead<'_> {
                 } else {
                     None
                 },
+                harvested_us: match self.tickets.get(&lot.entry) {
+                    Some(of_today) if lot.making == 0 => self.harvested_us(of_today, id),
+                    _ => 0,
+                },
             };
             if facts.undersize && lot.making == 0 {
                 let (_, ticket) = self.ticket(tx, lot.entry, &mut tickets).await?;
@@ -870,6 +876,22 @@ impl HalfRead<'_> {
                 Ok(new.insert(stored.read()?))
             }
         }
+    }
+
+    /// When the earliest fish of a lot taken in was harvested: as speared, else the first
+    /// day of harvest, else the day it was landed; 0 where none is said.
+    fn harvested_us(&self, (asked, ticket): &(WeighIn, Ticket), id: PartId) -> i64 {
+        let mut lots = ticket.lots.iter();
+        let bought = lots.find(|lot| lot.place == Some(id.lot.place()));
+        let position = bought.and_then(|lot| usize::try_from(lot.n - 1).ok());
+        let lot = position.and_then(|position| asked.lots.get(position));
+        let speared_us = lot.and_then(|lot| lot.receiving.first_speared_us);
+        let day = lot
+            .and_then(|lot| lot.harvest_from)
+            .or(asked.landing.harvest_from)
+            .or(asked.landing.landed_on);
+        let begins_us = |date| self.clock.start_us(day_number(date));
+        speared_us.or(day.map(begins_us)).unwrap_or(0)
     }
 
     /// Where undersize fish is proposed to go: as its ticket says of its line; what a

@@ -112,6 +112,7 @@ fn judged(day: DayNumber, weight: i64) -> Judged {
         cost_minor: 1_000,
         held_us: 7,
         budget: budget(5),
+        harvested_us: 11,
     };
     let posted = Posted {
         part: part(1),

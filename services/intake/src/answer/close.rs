@@ -278,6 +278,7 @@ pub(crate) fn flag(found: &FlagFound, unit: WeightUnit) -> v1::Flag {
             })
             .collect(),
         evidence: of.evidence.clone(),
+        next_step: of.kind.next_step().to_owned(),
     }
 }
 

@@ -5,9 +5,17 @@
 //! site; the flag gives the budget line by line. Where that is not known, the limits
 //! alone judge, and the text says so and which scale wants a test. As much too
 //! little in one part as too much in another of the same species is probably two
-//! parts mixed up. A flag of one kind and subject is the same flag in every revision
+//! parts mixed up, and what parts were flagged for is not raised again for the site. A
+//! flag of one kind and subject is the same flag in every revision
 //! of the day.
 
+mod old;
+mod yields;
+
+use std::cmp::Reverse;
+use std::collections::BTreeSet;
+
+use super::table::TableSays;
 use super::walk::{Walk, budget, share};
 use super::{DayInput, Flag, FlagKind, ProbedAgain};
 use crate::balance::PartDay;
@@ -26,14 +34,20 @@ const SWAP_LIKENESS: i64 = 20;
 
 const DAY_US: i64 = 86_400_000_000;
 
-/// All flags of a day, by kind, then subject.
-pub(super) fn raise(day: &DayInput, walk: &Walk, drifts: &[Drift]) -> Vec<Flag> {
+/// All flags of a day: what most money hangs on first, then most weight, then by kind and
+/// subject.
+pub(super) fn raise(day: &DayInput, walk: &Walk, drifts: &[Drift], says: &TableSays) -> Vec<Flag> {
     let mut flags = unaccounted(day, walk);
-    flags.extend(unaccounted_site(day, walk));
-    flags.extend(table(day, walk));
     for (&id, part) in &walk.parts {
         flags.extend(beyond(day, id, part));
     }
+    let in_parts: BTreeSet<String> = flags
+        .iter()
+        .flat_map(|flag| flag.subject.split(' '))
+        .map(str::to_owned)
+        .collect();
+    flags.extend(unaccounted_site(day, walk, &in_parts));
+    flags.extend(table(day, walk));
     for (id, part) in walk.open() {
         flags.extend(hold_old(day, id, part));
         flags.extend(uncounted(day, id, part));
@@ -43,8 +57,17 @@ pub(super) fn raise(day: &DayInput, walk: &Walk, drifts: &[Drift]) -> Vec<Flag> 
     flags.extend(disputes(day));
     flags.extend(never_shown_cold(day, walk));
     flags.extend(drifting(day, drifts));
-    flags.sort_by(|a, b| (a.kind, &a.subject).cmp(&(b.kind, &b.subject)));
+    flags.extend(old::old(day, walk));
+    flags.extend(yields::low(day, says));
+    flags.extend(yields::signals(day, says));
+    flags.sort_by(|a, b| rank(a).cmp(&rank(b)));
     flags
+}
+
+fn rank(flag: &Flag) -> (Reverse<u64>, Reverse<u64>, FlagKind, &str) {
+    let money = flag.value.minor().unsigned_abs();
+    let weight = flag.weight.units().unsigned_abs();
+    (Reverse(money), Reverse(weight), flag.kind, &flag.subject)
 }
 
 fn flag(day: &DayInput, kind: FlagKind, subject: impl ToString, text: String) -> Flag {
@@ -148,14 +171,9 @@ fn unaccounted(day: &DayInput, walk: &Walk) -> Vec<Flag> {
         .parts
         .iter()
         .filter(|(_, part)| {
-            let minor = part.now.cost_of(part.unaccounted);
-            is_flagged(
-                day,
-                part.unaccounted,
-                &explained(part),
-                handled(part),
-                minor,
-            )
+            let beyond = beyond_overdrawn(part);
+            let minor = part.now.cost_of(beyond);
+            is_flagged(day, beyond, &explained(part), handled(part), minor)
         })
         .map(|(&id, part)| (id, part))
         .collect();
@@ -178,6 +196,17 @@ fn unaccounted(day: &DayInput, walk: &Walk) -> Vec<Flag> {
 
 fn explained(part: &PartDay) -> Budget {
     part.explained.clone().unwrap_or_default()
+}
+
+/// What is unaccounted and not just the other side of an overdraft: where more went out
+/// than there was, a count finds that much more than the book, for the one cause that is
+/// flagged already.
+fn beyond_overdrawn(part: &PartDay) -> Weight {
+    if part.unaccounted.is_negative() {
+        add(part.unaccounted, part.overdrawn).min(Weight::ZERO)
+    } else {
+        part.unaccounted
+    }
 }
 
 fn same_species(day: &DayInput, a: PartId, b: PartId) -> bool {
@@ -263,7 +292,9 @@ fn found(part: &PartDay) -> Weight {
     sub(sub(book_before(part), part.shrink), part.unaccounted)
 }
 
-fn unaccounted_site(day: &DayInput, walk: &Walk) -> Option<Flag> {
+/// What is unaccounted over the site, where it is worth a flag also without what stands
+/// `in_parts`: nothing is raised twice for one cause.
+fn unaccounted_site(day: &DayInput, walk: &Walk, in_parts: &BTreeSet<String>) -> Option<Flag> {
     let totals = walk.day_balance();
     let minor = walk
         .parts
@@ -277,7 +308,15 @@ fn unaccounted_site(day: &DayInput, walk: &Walk) -> Option<Flag> {
         .sum();
     let handled = add(add(opening, totals.bought), totals.returned);
     let budget = walk.explained();
-    if !is_flagged(day, totals.unaccounted, &budget, handled, minor) {
+    let (mut rest, mut rest_minor) = (totals.unaccounted, minor);
+    for (id, part) in &walk.parts {
+        if in_parts.contains(&id.to_string()) {
+            rest = sub(rest, part.unaccounted);
+            rest_minor = rest_minor.saturating_sub(part.now.cost_of(part.unaccounted));
+        }
+    }
+    let worth = |weight, minor| is_flagged(day, weight, &budget, handled, minor);
+    if !worth(totals.unaccounted, minor) || !worth(rest, rest_minor) {
         return None;
     }
     let what = if totals.unaccounted.is_negative() {

@@ -12,7 +12,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::{
     DayBalance, DayInput, NewLot, OutletWeight, PartBalance, Posted, UndersizeRow, Used, What,
 };
-use crate::balance::{Coming, HandedOver, Holding, PartDay, Reckoned, Stage};
+use crate::balance::{Coming, HandedOver, Holding, PartDay, Reckoned, Stage, earlier};
 use crate::decimal;
 use crate::fish::{Outlet, Presentation, Storage};
 use crate::ids::PartId;
@@ -86,7 +86,11 @@ impl Walk {
                 cost_minor,
             } => {
                 let budget = self.read(day, entry, *part);
-                self.come_in(day, at_us, *part, &coming(*weight, *cost_minor, budget));
+                let came = Coming {
+                    harvested_us: day.parts.get(part).map_or(0, |facts| facts.harvested_us),
+                    ..coming(*weight, *cost_minor, budget)
+                };
+                self.come_in(day, at_us, *part, &came);
                 more(&mut self.bought, *part, *weight);
                 self.totals.bought = add(self.totals.bought, *weight);
             }
@@ -103,10 +107,12 @@ impl Walk {
                 let read = self.read(day, entry, *from);
                 let source = self.part(day, *from);
                 let cost = source.now.cost_of(*weight);
+                let harvested_us = source.now.harvested_us;
                 let over = source.hand_over(at_us, *weight, read.as_ref(), settings);
                 self.post(*from, entry, over.reckoned);
                 let came = Coming {
                     drip: over.drip,
+                    harvested_us,
                     ..coming(*weight, cost, Some(over.budget))
                 };
                 self.come_in(day, at_us, *to, &came);
@@ -158,6 +164,7 @@ impl Walk {
             let read = self.read(day, entry, used.part);
             let source = self.part(day, used.part);
             let cost = source.now.cost_of(used.weight);
+            taken.harvested_us = earlier(taken.harvested_us, source.now.harvested_us);
             let over = if kind == MakingKind::Pool && !used.emptied {
                 source.hand_over(at_us, used.weight, read.as_ref(), &day.settings)
             } else {
@@ -203,6 +210,7 @@ impl Walk {
             };
             let came = Coming {
                 drip: std::mem::take(&mut taken.drip),
+                harvested_us: taken.harvested_us,
                 ..coming(lot.weight, cost, budget)
             };
             self.come_in(day, at_us, lot.part, &came);
@@ -394,6 +402,7 @@ fn coming(weight: Weight, cost_minor: i64, budget: Option<Budget>) -> Coming {
         cost_minor,
         drip: 0,
         budget: budget.unwrap_or_default(),
+        harvested_us: 0,
     }
 }
 
