@@ -139,6 +139,9 @@ def permissible(scale, load):
     return division * next((off for most, off in steps if load <= most * division), 5)
 
 
+BY_PRODUCTS = {f"PRESENTATION_{form}" for form in ("TRIM", "FRAMES", "ROE", "OTHER")}
+
+
 class Lot:
     def __init__(self, species, presentation, storage, supplier):
         self.species = species
@@ -146,6 +149,8 @@ class Lot:
         self.storage = storage
         self.supplier = supplier
         self.parts = {}  # number -> Part
+        self.landed = False  # came in on a ticket
+        self.harvested = None  # then: when its earliest fish was taken
 
     def part(self, key, **more):
         """The part with this key, opened with the next free number if need be."""
@@ -355,6 +360,15 @@ class Week:
         self.heard(day, at)
         self.events.append(Event(kind, part, weight, happened, day, self.n, what, **more))
 
+    def harvest(self, lot_in, landing):
+        """When the earliest fish of a lot was taken: as speared, else its first day of harvest,
+        else the day it was landed."""
+        speared = lot_in.get("receiving", {}).get("firstSpearedAt")
+        if speared:
+            return instant(speared)
+        day = lot_in.get("harvestFrom") or landing.get("harvestFrom") or landing.get("landedOn")
+        return day and self.days.start(date(day["year"], day["month"], day["day"]).isoformat())
+
     def stands(self, event):
         return event.ticket is None or self.tickets[event.ticket]["state"] == "stands"
 
@@ -453,6 +467,7 @@ class Week:
                     lot_in.get("storage"),
                     deed["harvester"],
                 )
+            lot.landed, lot.harvested = True, self.harvest(lot_in, deed["landing"])
             self.add_lines(ticket, label, key, lot, rows, happened, at)
         self.total(ticket, deed)
         if "offline" in deed:
@@ -1013,6 +1028,7 @@ class Stock:
         self.drip = 0  # 10 ng x ppm x microseconds since the last count
         self.came_in = 0
         self.finished = False
+        self.harvested = None  # earliest of any fish in it
 
     def drip_on(self, microseconds):
         if self.book > 0:
@@ -1061,8 +1077,11 @@ class Night:
         rows = {}
         flags = set()
         handed = {}  # (entry, part) -> what comes along with weight that goes by the book
+        ages = {}  # entry -> earliest harvest of what it took
         for part, stock in self.stock.items():
-            if not stock.finished:
+            if stock.finished:
+                stock.harvested = None
+            else:
                 rows[part] = new_row(stock.book)
         events = [e for e in week.events if e.day == day and week.stands(e)]
 
@@ -1084,6 +1103,11 @@ class Night:
                 read = week.doubt(event.read, part, event.happened)
             if event.kind == "in":
                 stock.doubt.add(handed.pop((event.n, part)) if read is None else read)
+                if event.what == "bought":
+                    came = week.lots[part[:2]].harvested
+                else:
+                    came = None if event.what == "returned" else ages.get(event.n)
+                stock.harvested = min(filter(None, (stock.harvested, came)), default=None)
                 stock.book += event.weight
                 stock.came_in += event.weight
                 stock.finished = False
@@ -1094,10 +1118,13 @@ class Night:
                 row["counted"] = True
                 stock.finished = event.weight == 0
             else:
+                known = filter(None, (ages.get(event.n), stock.harvested))
+                ages[event.n] = min(known, default=None)
                 if stock.finished:
                     flags.add(("reopened", (part,)))
                 if event.weight > stock.book:
                     flags.add(("overdrawn", (part,)))
+                    row["overdrawn"] = max(row["overdrawn"], event.weight - stock.book)
                 if event.kind == "over" and event.weight >= stock.book > 0:
                     # All of it: what it should have dripped goes along.
                     other = self.stock.setdefault(event.to, Stock(self.rate(event.to)))
@@ -1143,7 +1170,7 @@ class Night:
     def close(self, day):
         week = self.week
         rows, flags = self.run_day(day)
-        flags |= self.judge(day, rows)
+        flags |= self.judge(day, rows, flags)
         makings = [m for m in week.makings.values() if m["day"] == day]
         flags |= {
             ("table_unaccounted" if m["table"] > 0 else "more_out_than_in", (label,))
@@ -1199,8 +1226,8 @@ class Night:
             "flags": sorted(flags),
         }
 
-    def judge(self, day, rows):
-        """Flags of parts and of the site."""
+    def judge(self, day, rows, raised):
+        """Flags of parts and of the site; what was raised already is not raised again."""
         week = self.week
         least = week.setting_weight("flagWeight", "0.5")
         percent = week.setting("flagPercent", "1")
@@ -1213,11 +1240,15 @@ class Night:
         odd = {}
         flags = set()
         for part, row in rows.items():
-            if beyond(row["unaccounted"], row["doubt"], row["opening"] + row["in"]):
+            missing = row["unaccounted"]
+            if missing < 0:
+                # A surplus may be the other side of an overdraft.
+                missing = min(missing + row["overdrawn"], 0)
+            if beyond(missing, row["doubt"], row["opening"] + row["in"]):
                 _, line = week.line_of(part)
                 assert line, f"{part}: only parts with a line have a value here"
                 if (
-                    half_up(Fraction(line["amount"] * abs(row["unaccounted"]), line["net"]))
+                    half_up(Fraction(line["amount"] * abs(missing), line["net"]))
                     >= value_least
                 ):
                     odd[part] = row["unaccounted"]
@@ -1239,20 +1270,48 @@ class Night:
         for row in rows.values():
             if row["doubt"]:
                 doubt.add(row["doubt"])
-        if beyond(site, doubt, handled):
+        said = {
+            part
+            for kind, parts in flags | raised
+            if kind in ("unaccounted", "swapped", "overdrawn", "reopened")
+            for part in parts
+        }
+        rest = sum(row["unaccounted"] for part, row in rows.items() if part not in said)
+        if beyond(site, doubt, handled) and beyond(rest, doubt, handled):
             # Worth what its parts are worth; here never near the limit.
             value = 0
             for part, row in rows.items():
                 _, line = week.line_of(part)
-                if line:
+                if line and part not in said:
                     value += Fraction(line["amount"] * row["unaccounted"], line["net"])
             assert abs(value) > 5 * value_least, f"{day}: too near the limit to say"
             flags.add(("unaccounted_site", ("site",)))
         end = week.days.start(week.days.next(day))
+        for part, row in rows.items():
+            harvested, most = self.stock[part].harvested, self.oldest(part)
+            there = not row["finished"] and row["closing"] > 0
+            if there and harvested and most and end - harvested > most:
+                flags.add(("old", (part,)))
         for hold in week.holds.values():
             since = min(e.happened for e in week.events if e.part == hold["part"])
             assert end - since <= 3 * DAY_US, "no hold is older than three days in this week"
         return flags
+
+    def oldest(self, part):
+        """How old fish of a part may get before it is looked at, microseconds: common
+        practice, which this week's office leaves as it is."""
+        assert "judging" not in self.week.settings
+        assert self.week.settings["undersizeOutlet"] == "OUTLET_SOUP"
+        lot = self.week.lots[part[:2]]
+        _, _, _, held = lot.parts[part[2]].key
+        if lot.storage == "STORAGE_FROZEN":
+            return None
+        if lot.presentation.startswith("PRESENTATION_FILLET"):
+            return 3 * DAY_US
+        if lot.presentation in BY_PRODUCTS:
+            return None
+        small = lot.parts[part[2]].undersize == "yes" and not held and lot.landed
+        return (3 if small else 5) * DAY_US
 
     def swapped(self, part, one, other, two, doubts):
         lots = self.week.lots
@@ -1293,6 +1352,7 @@ def new_row(opening):
         "counted": False,
         "finished": False,
         "doubt": None,
+        "overdrawn": 0,
         "by": {},
     }
 
