@@ -147,6 +147,22 @@ async fn weight(db: Db) {
     dock.pooled_and_counted(TUESDAY, 3, &bin, "28").await;
     dock.night(TUESDAY).await;
 
+    // One statement over everything says the same as one for each day.
+    let mut tx = dock.db.read().await.unwrap();
+    let all = close::weight_of_book(&mut tx).await.unwrap();
+    let mut by_day = BTreeMap::new();
+    for day in [MONDAY, TUESDAY] {
+        let of_day = close::weight_of_day(&mut tx, SITE, day).await.unwrap();
+        let number = day * 10_000 + SITE;
+        by_day.extend(
+            of_day
+                .into_iter()
+                .map(|(key, weight)| ((number, key), weight)),
+        );
+    }
+    tx.rollback().await;
+    assert_eq!(all, by_day);
+
     for (day, kinds) in [(MONDAY, 9), (TUESDAY, 4)] {
         let mut tx = dock.db.read().await.unwrap();
         let sql = "SELECT from_place, to_place, supplier, species, weight FROM weight_day \

@@ -6,6 +6,8 @@
 
 mod kept;
 
+pub use kept::{weight_of_book, weight_of_day};
+
 use std::collections::btree_map::Entry;
 use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
@@ -83,6 +85,7 @@ pub async fn gather(
         settings: &settings,
         entries: BTreeMap::new(),
         happened: Vec::new(),
+        site: number,
         day,
         end_us: site.clock.end_us(day),
         clock: &site.clock,
@@ -329,6 +332,7 @@ struct HalfRead<'a> {
     /// By entry: when it happened.
     entries: BTreeMap<i64, i64>,
     happened: Vec<Happening>,
+    site: i64,
     day: DayNumber,
     /// First instant after it.
     end_us: i64,

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use rules::decimal;
 use rules::fillet_yield::tells_yield;
 use rules::fish::Condition;
-use rules::ids::PartId;
+use rules::ids::{DayNumber, PartId};
 use rules::making::{MadeFrom, MadeSource, Making};
 use rules::ticket::{Line, Pieces, Ticket, WeighIn};
 use rules::weight::{Weight, WeightUnit};
@@ -13,8 +13,8 @@ use rules::weight::{Weight, WeightUnit};
 use super::HalfRead;
 use crate::close::kept::{CutInput, Kept, WeightKey};
 use crate::close::part_id;
-use crate::db::{Tx, Val};
-use crate::{BooksError, stock};
+use crate::db::{EngineError, Record, Tx, Val};
+use crate::{BooksError, entry_id, stock};
 
 /// What the book knows of the fish of an input.
 #[derive(Default)]
@@ -55,7 +55,7 @@ pub(super) async fn kept(
             });
         }
     }
-    let weight = weight(read, tx).await?;
+    let weight = weight_of_day(tx, read.site, read.day).await?;
     Ok(Kept { cuts, weight })
 }
 
@@ -159,58 +159,95 @@ fn share_of_pieces(line: &Line, weight: Weight) -> Option<i64> {
     decimal::half_up(share, i128::from(line.net.units())).filter(|pieces| *pieces > 0)
 }
 
-/// The day's weight book, added up: rows as the view `weight_book` has them, but that
-/// weight which only changed its part is left out, and so is a ticket that was ended.
-const WEIGHT: &str = "\
-    SELECT from_place, to_place, supplier, species, CAST(SUM(weight) AS BIGINT) FROM ( \
-      SELECT 'landing' AS from_place, 'part' AS to_place, t.supplier AS supplier, \
-             t.species AS species, l.weight AS weight \
+/// The arms of the weight book as the view `weight_book` has them, but that weight which
+/// only changed its part is left out, and so is a ticket that was ended. Each arm ends
+/// in a condition on its entry, `{range}`.
+const ARMS: &str = "\
+      SELECT l.ticket AS entry, 'landing' AS from_place, 'part' AS to_place, \
+             t.supplier AS supplier, t.species AS species, l.weight AS weight \
         FROM line l JOIN lot t ON t.number = l.number AND t.place = l.place \
-       WHERE l.ticket BETWEEN ? AND ? AND NOT EXISTS ( \
-             SELECT 1 FROM spent s WHERE s.what = l.ticket AND s.item = 0 \
-                AND s.how IN ('void', 'rewrite')) \
+       WHERE NOT EXISTS (SELECT 1 FROM spent s WHERE s.what = l.ticket AND s.item = 0 \
+                            AND s.how IN ('void', 'rewrite')) AND l.ticket {range} \
       UNION ALL \
-      SELECT 'landing', 'ice', t.supplier, t.species, l.ice \
+      SELECT l.ticket, 'landing', 'ice', t.supplier, t.species, l.ice \
         FROM line l JOIN lot t ON t.number = l.number AND t.place = l.place \
-       WHERE l.ticket BETWEEN ? AND ? AND l.ice <> 0 AND NOT EXISTS ( \
-             SELECT 1 FROM spent s WHERE s.what = l.ticket AND s.item = 0 \
-                AND s.how IN ('void', 'rewrite')) \
+       WHERE l.ice <> 0 \
+         AND NOT EXISTS (SELECT 1 FROM spent s WHERE s.what = l.ticket AND s.item = 0 \
+                            AND s.how IN ('void', 'rewrite')) AND l.ticket {range} \
       UNION ALL \
-      SELECT 'outlet:' || m.outlet, 'part', t.supplier, t.species, m.weight \
+      SELECT m.entry, 'outlet:' || m.outlet, 'part', t.supplier, t.species, m.weight \
         FROM inward m JOIN lot t ON t.number = m.number AND t.place = m.place \
-       WHERE m.entry BETWEEN ? AND ? \
+       WHERE m.entry {range} \
       UNION ALL \
-      SELECT 'part', 'outlet:' || m.outlet, t.supplier, t.species, m.weight \
+      SELECT m.entry, 'part', 'outlet:' || m.outlet, t.supplier, t.species, m.weight \
         FROM move m JOIN lot t ON t.number = m.number AND t.place = m.place \
-       WHERE m.entry BETWEEN ? AND ? \
+       WHERE m.entry {range} \
       UNION ALL \
-      SELECT 'part', 'table', t.supplier, t.species, m.weight \
+      SELECT m.entry, 'part', 'table', t.supplier, t.species, m.weight \
         FROM making_in m JOIN lot t ON t.number = m.number AND t.place = m.place \
-       WHERE m.entry BETWEEN ? AND ? \
+       WHERE m.entry {range} \
       UNION ALL \
-      SELECT 'table', CASE m.fate WHEN 'lot' THEN 'part' ELSE m.fate END, \
+      SELECT m.entry, 'table', CASE m.fate WHEN 'lot' THEN 'part' ELSE m.fate END, \
              COALESCE(t.supplier, ''), COALESCE(t.species, ''), m.weight \
         FROM making_out m LEFT JOIN lot t ON t.number = m.number AND t.place = m.place \
-       WHERE m.entry BETWEEN ? AND ? \
-    ) AS book GROUP BY from_place, to_place, supplier, species";
-/// Key ranges in it.
-const RANGES: usize = 6;
+       WHERE m.entry {range}";
 
-async fn weight(
-    read: &HalfRead<'_>,
+/// The weight book of a site's day, added up by one statement over the day's range of
+/// entries.
+///
+/// # Errors
+/// Engine trouble.
+pub async fn weight_of_day(
     tx: &mut Tx,
-) -> Result<BTreeMap<WeightKey, Weight>, BooksError> {
-    let rows = tx.fetch(WEIGHT, &read.range.repeat(RANGES)).await?;
-    let of = |row: &crate::db::Record| {
-        let key = WeightKey {
-            from_place: row.text(0).to_owned(),
-            to_place: row.text(1).to_owned(),
-            supplier: row.text(2).to_owned(),
-            species: row.text(3).to_owned(),
-        };
-        (key, Weight::from_units(row.int(4)))
+    site: i64,
+    day: DayNumber,
+) -> Result<BTreeMap<WeightKey, Weight>, EngineError> {
+    let arms = ARMS.replace("{range}", "BETWEEN ? AND ?");
+    let sql = format!(
+        "SELECT from_place, to_place, supplier, species, CAST(SUM(weight) AS BIGINT) \
+         FROM ({arms}) AS book GROUP BY from_place, to_place, supplier, species"
+    );
+    let range = [entry_id(day, site, 0), entry_id(day, site, 9_999_999)];
+    let binds = range
+        .map(Val::Int)
+        .repeat(arms.matches("BETWEEN ?").count());
+    let rows = tx.fetch(&sql, &binds).await?;
+    Ok(rows.iter().map(|row| weight(row, 0)).collect())
+}
+
+/// The weight books of all sites and days, added up by one bare statement over all of
+/// it: what the days one by one are held against. The first number is that of site and
+/// day, `YYYYMMDD SSSS`.
+///
+/// # Errors
+/// Engine trouble.
+pub async fn weight_of_book(
+    tx: &mut Tx,
+) -> Result<BTreeMap<(i64, WeightKey), Weight>, EngineError> {
+    let arms = ARMS.replace("{range}", "> 0");
+    let sql = format!(
+        "SELECT entry / 10000000, from_place, to_place, supplier, species, \
+                CAST(SUM(weight) AS BIGINT) \
+         FROM ({arms}) AS book \
+         GROUP BY entry / 10000000, from_place, to_place, supplier, species"
+    );
+    let rows = tx.fetch(&sql, &[]).await?;
+    let of = |row: &Record| {
+        let (key, weight) = weight(row, 1);
+        ((row.int(0), key), weight)
     };
     Ok(rows.iter().map(of).collect())
+}
+
+fn weight(row: &Record, at: usize) -> (WeightKey, Weight) {
+    let text = |i: usize| row.text(at + i).to_owned();
+    let key = WeightKey {
+        from_place: text(0),
+        to_place: text(1),
+        supplier: text(2),
+        species: text(3),
+    };
+    (key, Weight::from_units(row.int(at + 4)))
 }
 
 #[cfg(test)]
