@@ -29,7 +29,7 @@ use sha2::{Digest as _, Sha256};
 use crate::copy::is_canonical;
 use crate::db::{Db, EngineError, Tx, Val, Vitals, hex, known_migrations};
 use crate::doc::{BadDoc, Doc, read_entry_doc};
-use crate::{BooksError, book, close, entry_id, entry_parts};
+use crate::{BooksError, book, close, entry_id, entry_parts, lease};
 
 /// Entries read at a time.
 const PIECE: i64 = 500;
@@ -42,6 +42,9 @@ const BEHIND_US: i64 = 1_000_000;
 const LONG_AGO_US: i64 = 366 * 24 * 3_600 * 1_000_000;
 /// The first PostgreSQL that the program is tried on.
 const POSTGRES: i64 = 150_000;
+const MINUTE_US: i64 = 60_000_000;
+/// Minutes for which no night takes a lease.
+const LONG_LEASE: i64 = 60;
 
 /// How it is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -132,6 +135,7 @@ pub async fn examine(url: &str, machine_us: i64) -> Result<Vec<Check>, EngineErr
     checks.push(schema);
     if readable {
         let clock = async |tx: &mut Tx| clock(tx, machine_us).await;
+        let nights = async |tx: &mut Tx| nights(tx, machine_us).await;
         checks.extend([
             check(&db, "numbers", FROM_BACKUP, numbers).await,
             check(&db, "documents", FROM_BACKUP, documents).await,
@@ -145,6 +149,14 @@ pub async fn examine(url: &str, machine_us: i64) -> Result<Vec<Check>, EngineErr
             )
             .await,
             check(&db, "spending", FROM_BACKUP, spending).await,
+            check(
+                &db,
+                "nights",
+                "set the clock of the machine that runs the nights; a night waits until the \
+                 lease ends",
+                nights,
+            )
+            .await,
             check(
                 &db,
                 "clock",
@@ -524,6 +536,26 @@ async fn closes(tx: &mut Tx) -> Result<Seen, BooksError> {
         format!("{} revisions, each as its SHA-256 says", keys.len()),
         &troubles,
     ))
+}
+
+/// Nights under way, by their leases. None is taken for longer than minutes.
+async fn nights(tx: &mut Tx, machine_us: i64) -> Result<Seen, BooksError> {
+    let (mut at_work, mut far) = (Vec::new(), false);
+    for lease in lease::all(tx).await? {
+        let minutes = (lease.until_us - machine_us + MINUTE_US - 1).div_euclid(MINUTE_US);
+        if minutes > 0 {
+            far |= minutes > LONG_LEASE;
+            let (site, holder) = (lease.site, lease.holder);
+            at_work.push(format!(
+                "site {site} is at it, {holder}, for {minutes} minutes at most"
+            ));
+        }
+    }
+    if at_work.is_empty() {
+        at_work.push("none is under way".to_owned());
+    }
+    let state = if far { State::Look } else { State::Ok };
+    Ok((state, at_work.join("; ")))
 }
 
 /// What each day left is what its rows say, and what the next began with.

@@ -12,6 +12,7 @@ conformance! {
     a_clock_behind_the_newest_entry_is_named, check_clock;
     what_is_spent_by_nobody_is_named, check_spent;
     a_missing_step_of_the_schema_is_named, check_schema;
+    a_night_under_way_is_said_and_one_that_seems_to_take_hours_is_named, check_nights;
 }
 
 /// A deed whose document is in its form.
@@ -73,7 +74,8 @@ async fn check_well(db: Db) {
         states["clock"].1,
         "the machine's, 2 s after the newest entry"
     );
-    assert_eq!(states.len(), 9);
+    assert_eq!(states["nights"].1, "none is under way");
+    assert_eq!(states.len(), 10);
 }
 
 async fn check_gap(db: Db) {
@@ -149,4 +151,40 @@ async fn what_is_no_book_is_named_by_every_check_that_can_be_made() {
         assert!(check.seen.starts_with("cannot be read"), "{check:?}");
     }
     book.remove().await;
+}
+
+async fn check_nights(db: Db) {
+    written(&db, "one").await;
+    let now_us = 3_000_000;
+    for (until_us, state, seen) in [
+        (0, State::Ok, "none is under way"),
+        (now_us, State::Ok, "none is under way"),
+        (
+            now_us + 1,
+            State::Ok,
+            "site 1 is at it, process 7 on dock, for 1 minutes at most",
+        ),
+        (
+            now_us + 60 * 60_000_000,
+            State::Ok,
+            "site 1 is at it, process 7 on dock, for 60 minutes at most",
+        ),
+        (
+            now_us + 60 * 60_000_000 + 1,
+            State::Look,
+            "site 1 is at it, process 7 on dock, for 61 minutes at most",
+        ),
+    ] {
+        execute(&db, "DELETE FROM lease").await;
+        execute(
+            &db,
+            &format!(
+                "INSERT INTO lease (site, holder, fence, until_us) \
+                 VALUES (1, 'process 7 on dock', 3, {until_us})"
+            ),
+        )
+        .await;
+        let told = states(&db, now_us).await;
+        assert_eq!(told["nights"], (state, seen.to_owned()), "{until_us}");
+    }
 }
