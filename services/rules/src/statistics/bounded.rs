@@ -27,15 +27,6 @@ pub struct Bounded {
     pub fit: Fit,
 }
 
-/// Where an interval comes from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Method {
-    /// Student's t.
-    T,
-    /// Percentiles of a bootstrap over the rows.
-    Bootstrap,
-}
-
 /// Fits with every coefficient from 0 to 1.
 #[must_use]
 pub fn fit(triangle: &Triangle, columns: usize) -> Bounded {
@@ -113,27 +104,27 @@ fn settle(triangle: &Triangle, at: &mut [f64], free: &mut Vec<usize>) {
     }
 }
 
-/// Interval of each coefficient with this confidence, and its method: Student's t where
-/// no coefficient is at a bound, else the percentiles of `draws` fits to rows drawn anew
-/// with `seed`. `None` where a column has no interval: no row is left to tell.
+/// Interval of a coefficient by Student's t: right where neither it nor one that shares
+/// rows with it is at a bound. `None` where no row is left to tell.
 #[must_use]
-pub fn intervals(
+pub fn t_interval(found: &Bounded, column: usize, confidence: f64) -> Option<(f64, f64)> {
+    let degrees = found.fit.degrees() as f64;
+    let t = quantile::t(f64::midpoint(1.0, confidence), degrees).ok()?;
+    let half = t * found.fit.error(column)?;
+    let value = found.fit.coefficient(column)?;
+    Some((value - half, value + half))
+}
+
+/// Interval of each coefficient: percentiles of `draws` bounded fits to rows drawn anew
+/// with `seed`. `None` where too few of them had the column at all.
+#[must_use]
+pub fn bootstrap(
     rows: &[Row],
-    found: &Bounded,
+    columns: usize,
     confidence: f64,
     draws: usize,
     seed: u64,
-) -> (Method, Vec<Option<(f64, f64)>>) {
-    let columns = found.coefficients.len();
-    if found.inside.iter().all(|inside| *inside) {
-        let t = quantile::t(f64::midpoint(1.0, confidence), found.fit.degrees() as f64);
-        let of = |column: usize| {
-            let half = t.ok()? * found.fit.error(column)?;
-            let value = found.fit.coefficient(column)?;
-            Some((value - half, value + half))
-        };
-        return (Method::T, (0..columns).map(of).collect());
-    }
+) -> Vec<Option<(f64, f64)>> {
     let mut drawn: Vec<Vec<f64>> = vec![Vec::with_capacity(draws); columns];
     let mut chance = Chance(seed);
     for _ in 0..draws {
@@ -157,7 +148,7 @@ pub fn intervals(
         values.sort_by(f64::total_cmp);
         Some((percentile(&values, tail)?, percentile(&values, 1.0 - tail)?))
     };
-    (Method::Bootstrap, drawn.into_iter().map(of).collect())
+    drawn.into_iter().map(of).collect()
 }
 
 /// Percentile of rising values, between the two nearest in proportion; `None` of fewer
@@ -230,9 +221,7 @@ mod tests {
             (a - 0.30).abs() < 0.01 && (b - 0.40).abs() < 0.01,
             "{a} {b}"
         );
-        let (method, intervals) = intervals(&rows, &found, 0.95, 400, 1);
-        assert_eq!(method, Method::T);
-        let (low, high) = intervals[0].unwrap();
+        let (low, high) = t_interval(&found, 0, 0.95).unwrap();
         assert!(low < a && a < high && high - low < 0.1, "{low} {high}");
     }
 
@@ -270,16 +259,16 @@ mod tests {
         ]);
         let found = fitted(&rows);
         assert!(!found.inside[0]);
-        let (method, first) = intervals(&rows, &found, 0.95, 400, 7);
-        assert_eq!(method, Method::Bootstrap);
-        assert_eq!(intervals(&rows, &found, 0.95, 400, 7).1, first);
-        assert_ne!(intervals(&rows, &found, 0.95, 400, 8).1, first);
+        assert_eq!(t_interval(&found, 0, 0.95), None);
+        let first = bootstrap(&rows, 2, 0.95, 400, 7);
+        assert_eq!(bootstrap(&rows, 2, 0.95, 400, 7), first);
+        assert_ne!(bootstrap(&rows, 2, 0.95, 400, 8), first);
         let (low, high) = first[1].unwrap();
         assert!(low < found.coefficients[1] && found.coefficients[1] < high);
         assert!((0.0..=1.0).contains(&low) && (0.0..=1.0).contains(&high));
         assert_eq!(first[0].unwrap().0, 0.0);
         // Too few draws tell no percentile.
-        assert_eq!(intervals(&rows, &found, 0.95, 5, 7).1, [None, None]);
+        assert_eq!(bootstrap(&rows, 2, 0.95, 5, 7), [None, None]);
     }
 
     #[test]

@@ -4,11 +4,13 @@
 //! mixed suppliers, their yields are the fit of fillet = sum of pounds x yield, each
 //! yield from 0 to 1, the variance of a cut's fillet going with its input. A supplier
 //! whose share hardly varies, or whom the others' shares say, is not told apart by it.
+//! Where a yield is at 0 or 1, the intervals of those whose fish it was mixed with, and of
+//! theirs in turn, come from a bootstrap over the cuts of all of them.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::{CONFIDENCE, CutFact, E2, Figure, YieldMethod, YieldRules, interval, lb, pooled};
-use crate::statistics::bounded::{self, Method};
+use crate::statistics::bounded;
 use crate::statistics::least_squares::{Row, Triangle};
 use crate::statistics::shrink::{self, Estimate};
 use crate::statistics::whole;
@@ -42,12 +44,7 @@ pub(super) fn fit(cuts: &[&CutFact], rules: &YieldRules) -> BTreeMap<String, Raw
         return BTreeMap::new();
     };
     let found = bounded::fit(&triangle, names.len());
-    let any_mixed = cuts.iter().any(|cut| cut.suppliers().len() > 1);
-    let (method, intervals) = if any_mixed {
-        bounded::intervals(&rows, &found, CONFIDENCE, rules.draws, rules.seed)
-    } else {
-        (Method::T, Vec::new())
-    };
+    let at_bound = at_bound(&rows, &found.inside, rules);
     names
         .iter()
         .enumerate()
@@ -67,15 +64,20 @@ pub(super) fn fit(cuts: &[&CutFact], rules: &YieldRules) -> BTreeMap<String, Raw
             let value = found.coefficients.get(column).copied();
             let fitted = mixed && mixed_up_with.is_none();
             let raw = if fitted {
-                let error = found.fit.error(column).filter(|_| method == Method::T);
+                let drawn = at_bound.get(&column);
+                let error = found.fit.error(column).filter(|_| drawn.is_none());
+                let found = drawn
+                    .copied()
+                    .unwrap_or_else(|| bounded::t_interval(&found, column, CONFIDENCE));
                 let figure = value.and_then(|value| {
                     Some(Figure {
                         yield_e2: whole(value, E2)?,
                         error_e2: error.and_then(|error| whole(error, E2)),
-                        interval_e2: interval(intervals.get(column).copied().flatten()),
-                        method: match method {
-                            Method::T => YieldMethod::Fitted,
-                            Method::Bootstrap => YieldMethod::FittedAtBound,
+                        interval_e2: interval(found),
+                        method: if drawn.is_none() {
+                            YieldMethod::Fitted
+                        } else {
+                            YieldMethod::FittedAtBound
                         },
                     })
                 });
@@ -103,6 +105,62 @@ pub(super) fn fit(cuts: &[&CutFact], rules: &YieldRules) -> BTreeMap<String, Raw
             ((*name).to_owned(), raw)
         })
         .collect()
+}
+
+/// Intervals of the columns of which one is at a bound, or that share rows with such a
+/// one, or with one that does, and so on; each lot of them drawn for itself.
+fn at_bound(
+    rows: &[Row],
+    inside: &[bool],
+    rules: &YieldRules,
+) -> BTreeMap<usize, Option<(f64, f64)>> {
+    let mut found = BTreeMap::new();
+    let bound = inside.iter().enumerate().filter(|(_, inside)| !**inside);
+    for (column, _) in bound {
+        if found.contains_key(&column) {
+            continue;
+        }
+        let together = together(rows, column);
+        let of_them: Vec<Row> = rows
+            .iter()
+            .map(|row| Row {
+                x: picked(&row.x, &together),
+                ..row.clone()
+            })
+            .filter(|row| row.x.iter().any(|x| *x > 0.0))
+            .collect();
+        let drawn = bounded::bootstrap(
+            &of_them,
+            together.len(),
+            CONFIDENCE,
+            rules.draws,
+            rules.seed,
+        );
+        found.extend(together.into_iter().zip(drawn));
+    }
+    found
+}
+
+/// The columns that share rows with `column`, or with one that does, and so on.
+fn together(rows: &[Row], column: usize) -> BTreeSet<usize> {
+    let mut together = BTreeSet::from([column]);
+    loop {
+        let known = together.len();
+        for row in rows {
+            if picked(&row.x, &together).iter().any(|x| *x > 0.0) {
+                let in_row = row.x.iter().enumerate().filter(|(_, x)| **x > 0.0);
+                together.extend(in_row.map(|(column, _)| column));
+            }
+        }
+        if together.len() == known {
+            return together;
+        }
+    }
+}
+
+fn picked(x: &[f64], columns: &BTreeSet<usize>) -> Vec<f64> {
+    let of = columns.iter().filter_map(|column| x.get(*column));
+    of.copied().collect()
 }
 
 /// Each supplier's yield drawn towards the group's, in hundredths of a percent. The

@@ -241,6 +241,26 @@ fn at_a_bound_an_interval_is_drawn_and_has_no_error() {
     assert_eq!(raw.method, YieldMethod::FittedAtBound);
     let (low, high) = raw.interval_e2.unwrap();
     assert!(low == 0 && (0..1000).contains(&high), "{low} {high}");
+    // Two others who were mixed with one another, and with neither of them, are told by t.
+    for (round, noise) in NOISE.iter().enumerate() {
+        let cyd = 4.0 + f64::from(u32::try_from(round).unwrap());
+        let dan = 20.0 - cyd;
+        let fillet = 20.0 * (0.3 + noise / 4.0);
+        book.cut(&format!("cyd:{cyd} dan:{dan}"), "ida", "a", fillet);
+    }
+    let group = book.one();
+    for (supplier, method) in [
+        ("ana", YieldMethod::FittedAtBound),
+        ("ben", YieldMethod::FittedAtBound),
+        ("cyd", YieldMethod::Fitted),
+        ("dan", YieldMethod::Fitted),
+    ] {
+        let raw = of(&group, supplier).raw.unwrap();
+        assert_eq!(raw.method, method, "{supplier}");
+        assert_eq!(raw.error_e2.is_some(), method == YieldMethod::Fitted);
+    }
+    let again = of(&group, "ben").raw.unwrap();
+    assert_eq!(again.interval_e2, Some((low, high)), "drawn for themselves");
     assert_eq!(book.one(), group, "the same cuts give the same figures");
 }
 
