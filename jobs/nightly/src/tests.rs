@@ -20,7 +20,7 @@ use rules::office::{Device, DripRate, Scale, Settings};
 use rules::reweigh::{ReweighAsked, Reweighed, TicketWeighing, compare};
 use rules::stock::{
     CountAsked, CountDone, CountedPart, Found, Held, HoldAsked, Moved, MovementAsked, PartRef,
-    PoolAsked, PoolDone, Taken, TakenFrom,
+    PoolAsked, PoolDone, ReturnAsked, Returned, Taken, TakenFrom,
 };
 use rules::ticket::{
     Confirmation, Decision, Landing, Line, LotIn, Net, Pieces, Receiving, SmallFish, Ticket,
@@ -346,7 +346,20 @@ impl Dock {
                 lb(weight).units().into(),
             ],
         );
-        let doc = "{}".to_owned();
+        let asked = ReturnAsked {
+            movement,
+            part: named(part),
+            weight: on_dock(weight),
+            reason: "stood warm".to_owned(),
+            temperature: None,
+            happened_us: None,
+        };
+        let back = Returned {
+            held: part,
+            outlet: Outlet::SoldWhole,
+            weight: lb(weight),
+        };
+        let doc = entry_doc(&asked, &back);
         self.deed("return", day, at(day, hours), doc, vec![row], vec![])
             .await
     }
