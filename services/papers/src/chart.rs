@@ -38,10 +38,10 @@ pub fn balance(close: &Close) -> Option<Chart> {
     close.balance.as_ref().map(|of| waterfall::chart(close, of))
 }
 
-/// What was lost, by cause.
+/// What the day lost, by cause.
 #[must_use]
 pub fn causes(close: &Close) -> Option<Chart> {
-    close.balance.as_ref().map(|of| causes::chart(close, of))
+    causes::chart(close)
 }
 
 /// Yields of suppliers, a chart for each group of like fish.

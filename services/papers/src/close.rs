@@ -26,6 +26,8 @@ pub struct Close {
     pub unit: String,
     /// Currency of every amount: `USD`.
     pub currency: String,
+    /// What money for a weight is in: `USD/lb`.
+    pub price_unit: String,
     /// The day's weight, both sides.
     pub balance: Option<Balance>,
     /// Weight by part of a lot.
@@ -36,11 +38,15 @@ pub struct Close {
     pub yields: Vec<PlainYield>,
     /// Yields judged like for like.
     pub supplier_yields: Vec<SupplierYield>,
+    /// What is compared with what, and what the day's fillet costs.
+    pub groups: Vec<Group>,
     /// Small fish taken in, and where it went.
     pub undersize: Vec<Undersize>,
     /// Whether small fish is worth the cutting.
     pub small_fish: Vec<SmallFish>,
-    /// What losses came to in money.
+    /// What the day lost, by cause.
+    pub causes: Vec<Cause>,
+    /// What yields below their reference came to in money.
     pub losses: Vec<Loss>,
     /// Control charts.
     pub control: Vec<Control>,
@@ -90,8 +96,6 @@ pub struct Out {
     pub outlet: String,
     /// How much.
     pub weight: Weight,
-    /// It fed nobody: thrown out.
-    pub is_loss: bool,
 }
 
 /// A part of a lot through the day.
@@ -190,6 +194,10 @@ pub struct SupplierYield {
     pub reference: Option<Percent>,
     /// Where that is from.
     pub reference_source: String,
+    /// How much more than like fish of others, in points of a percent.
+    pub like_for_like: Option<Percent>,
+    /// Lower and upper end of its 95 % interval.
+    pub like_for_like_limits: Option<(Percent, Percent)>,
     /// What its difference from the others is made of; nothing where it cannot be told.
     pub difference: Option<Difference>,
     /// What may be said of it, in one sentence.
@@ -238,39 +246,90 @@ pub struct Undersize {
     pub left: Weight,
 }
 
-/// Whether fish of one size is worth the cutting.
+/// Cuts of one species in one form to one specification, at one sort of table.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Group {
+    /// Species, form, specification and whose table.
+    pub group: String,
+    /// How many cuts.
+    pub cuts: i32,
+    /// What went in.
+    pub input: Weight,
+    /// Fillet over input of them all.
+    pub of_input: Option<Percent>,
+    /// Lower and upper end of the 95 % interval.
+    pub limits: Option<(Percent, Percent)>,
+    /// What losses are held against.
+    pub reference: Option<Percent>,
+    /// Where that is from.
+    pub reference_source: String,
+    /// Fillet of the day's own cuts.
+    pub fillet_today: Weight,
+    /// What a unit of weight of it costs with wage and supplies, as decimal text.
+    pub cost_of_edible: String,
+    /// Whole plates out of it.
+    pub portions: Option<i32>,
+    /// What the fish of a plate costs.
+    pub cost_of_plate: Option<Money>,
+}
+
+/// Whether fish of one size is worth the cutting. Money for a unit of weight is decimal
+/// text; empty is not known.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct SmallFish {
-    /// Species and form.
+    /// Species, form and specification.
     pub fish: String,
     /// Weight band.
     pub band: String,
+    /// How many cuts it is from.
+    pub cuts: i32,
+    /// Fillet over input.
+    pub of_input: Option<Percent>,
+    /// Minutes at the table for a fish, as decimal text.
+    pub minutes_per_fish: String,
+    /// What a unit of weight brings when cut.
+    pub cut: String,
+    /// What it brings as soup.
+    pub soup: String,
+    /// How far the difference may be off, twice its standard uncertainty.
+    pub within: String,
     /// Cut, soup or close.
     pub answer: String,
-    /// What a unit of weight brings when cut.
-    pub cut: Option<Money>,
-    /// What it brings as soup.
-    pub soup: Option<Money>,
-    /// Piece weight from which cutting pays.
+    /// Piece weight from which cutting pays; nothing where it never does.
     pub break_even: Option<Weight>,
-    /// In one sentence.
-    pub sentence: String,
+    /// Lower end of it.
+    pub break_even_from: Option<Weight>,
+    /// Upper end of it.
+    pub break_even_to: Option<Weight>,
 }
 
-/// What a loss came to.
+/// What the day lost to one cause. Causes may overlap.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Cause {
+    /// In words.
+    pub cause: String,
+    /// How much; below zero is more than the book says.
+    pub weight: Weight,
+    /// What it had cost.
+    pub value: Money,
+}
+
+/// What yields below their reference came to.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Loss {
-    /// Own table, or whose kitchen.
-    pub place: String,
-    /// Lot, supplier or cutter.
-    pub of: String,
+    /// By part, supplier, cutter or kitchen.
+    pub by: String,
     /// Which of them.
-    pub subject: String,
-    /// What was lost.
-    pub weight: Option<Weight>,
-    /// Material.
+    pub of: String,
+    /// At what it is valued, in words.
+    pub at: String,
+    /// What was cut.
+    pub input: Weight,
+    /// Fillet that was missing.
+    pub missing_fillet: Weight,
+    /// What had been paid for the fish.
     pub material: Option<Money>,
-    /// Margin lost, beside it.
+    /// What the fillet would have sold for beyond that.
     pub margin: Option<Money>,
 }
 
@@ -302,8 +361,12 @@ pub struct Point {
     pub day: String,
     /// Distance from the baseline.
     pub value: Sigma,
-    /// Beyond a limit.
+    /// Where what gathers above and below is charted apart, what gathers below.
+    pub below: Option<Sigma>,
+    /// It is beyond a limit.
     pub signal: bool,
+    /// What gathers below is beyond a limit.
+    pub below_signal: bool,
 }
 
 /// What two scales say of the same fish.
@@ -315,14 +378,10 @@ pub struct Drift {
     pub second: String,
     /// How many times.
     pub pairs: i32,
-    /// By how much the second weighs more, in percent, as decimal text.
-    pub more: String,
-    /// Lower end of the 95 % interval.
-    pub more_from: String,
-    /// Upper end.
-    pub more_to: String,
-    /// In one sentence.
-    pub sentence: String,
+    /// By how much the second weighs more; below zero is less.
+    pub more: Option<Percent>,
+    /// Lower and upper end of its 95 % interval.
+    pub limits: Option<(Percent, Percent)>,
 }
 
 /// What a party is owed.

@@ -63,16 +63,25 @@ impl fmt::Display for Percent {
     }
 }
 
-/// A distance in thousandths of a standard deviation, as control charts have it.
+/// A distance in hundredths of a baseline's deviation, as control charts have it.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Sigma {
-    /// Thousandths of a standard deviation.
-    pub thousandths: i64,
+    /// Hundredths of a deviation.
+    pub hundredths: i64,
+}
+
+impl Sigma {
+    /// Reads `-3.21`; nothing where it is no decimal of up to 2 places.
+    #[must_use]
+    pub fn read(shown: &str) -> Option<Sigma> {
+        let hundredths = decimal(shown, 2)?;
+        Some(Sigma { hundredths })
+    }
 }
 
 impl fmt::Display for Sigma {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(&text(self.thousandths, 3))
+        f.write_str(&text(self.hundredths, 2))
     }
 }
 

@@ -159,6 +159,7 @@ fn sections(close: &Close) -> Vec<Section<'_>> {
         Section {
             id: "losses",
             heading: "What was lost",
+            paragraphs: nothing(close.causes.is_empty(), close.causes_table()),
             charts: chart::causes(close).into_iter().map(beside_table).collect(),
             tables: vec![ShownTable::whole(close.losses_table())],
             ..Section::default()
@@ -258,6 +259,7 @@ fn yields(close: &Close) -> Section<'_> {
         charts: charts.collect(),
         tables: vec![
             ShownTable::whole(close.differences_table()),
+            ShownTable::whole(close.groups_table()),
             ShownTable::whole(close.yields_table()),
         ],
         ..Section::default()
@@ -266,9 +268,16 @@ fn yields(close: &Close) -> Section<'_> {
 
 fn control(close: &Close) -> Section<'_> {
     let charts = chart::control(close).into_iter();
-    let sentences = close.control.iter().map(|of| &of.sentence);
-    let mut paragraphs = nothing(charts.len() == 0, close.control_table(&[]));
-    paragraphs.extend(sentences.filter(|says| !says.is_empty()).cloned());
+    let mut paragraphs = nothing(close.control.is_empty(), close.control_table(&[]));
+    for of in close.control.iter().filter(|of| !of.sentence.is_empty()) {
+        let says = format!(
+            "{}, held against {}: {}",
+            of.subject, of.baseline, of.sentence
+        );
+        if !paragraphs.contains(&says) {
+            paragraphs.push(says);
+        }
+    }
     Section {
         id: "control",
         heading: "Since when",

@@ -1,8 +1,8 @@
 //! An invented close for tests: a bit of everything that a close can tell.
 
 use crate::close::{
-    Balance, Close, Control, Cut, Difference, Drift, Flag, Loss, Out, Part, Pay, PlainYield, Point,
-    SmallFish, SupplierYield, Undersize,
+    Balance, Cause, Close, Control, Cut, Difference, Drift, Flag, Group, Loss, Out, Part, Pay,
+    PlainYield, Point, SmallFish, SupplierYield, Undersize,
 };
 use crate::{Money, Percent, Sigma, Weight};
 
@@ -22,7 +22,6 @@ fn out(outlet: &str, shown: &str) -> Out {
     Out {
         outlet: outlet.to_owned(),
         weight: weight(shown),
-        is_loss: outlet == "discard",
     }
 }
 
@@ -38,6 +37,8 @@ fn supplier(code: &str, of_input: &str, limits: Option<(&str, &str)>, says: &str
         shrunk: Some(percent("28.40")),
         reference: Some(percent("29.80")),
         reference_source: "the site's own cuts".to_owned(),
+        like_for_like: limits.map(|_| percent("-2.30")),
+        like_for_like_limits: limits.map(|_| (percent("-3.40"), percent("-1.20"))),
         difference: limits.map(|_| Difference {
             all: percent("-3.10"),
             band: percent("0.40"),
@@ -50,7 +51,7 @@ fn supplier(code: &str, of_input: &str, limits: Option<(&str, &str)>, says: &str
 }
 
 pub(crate) fn close() -> Close {
-    let sigma = |thousandths| Sigma { thousandths };
+    let sigma = |hundredths| Sigma { hundredths };
     let part = "20310502000100000131/1";
     Close {
         site: "1 (Quillet Harbor dock)".to_owned(),
@@ -62,6 +63,7 @@ pub(crate) fn close() -> Close {
         sha256: "ab".repeat(32),
         unit: "lb".to_owned(),
         currency: "USD".to_owned(),
+        price_unit: "USD/lb".to_owned(),
         balance: Some(Balance {
             opening: weight("248.43"),
             bought: weight("190.75"),
@@ -145,20 +147,52 @@ pub(crate) fn close() -> Close {
             went_to: "donation 5.80 lb".to_owned(),
             ..Undersize::default()
         }],
-        small_fish: vec![SmallFish {
-            fish: "Lionfish, whole".to_owned(),
-            band: "0.25 to under 0.50 lb".to_owned(),
-            answer: "close".to_owned(),
-            cut: Some(money(170)),
-            soup: Some(money(165)),
-            break_even: Some(weight("0.247")),
-            sentence: "Cutting and soup bring about the same.".to_owned(),
+        groups: vec![Group {
+            group: "Lionfish, whole to skinless-pinbone-out, own table".to_owned(),
+            cuts: 24,
+            input: weight("252.60"),
+            of_input: Some(percent("28.61")),
+            limits: Some((percent("27.90"), percent("29.32"))),
+            reference: Some(percent("29.80")),
+            reference_source: "the site's own cuts".to_owned(),
+            fillet_today: weight("6.00"),
+            cost_of_edible: "21.40".to_owned(),
+            portions: Some(16),
+            cost_of_plate: Some(money(656)),
         }],
+        small_fish: vec![SmallFish {
+            fish: "Lionfish, whole to skinless-pinbone-out".to_owned(),
+            band: "0.25 to under 0.50 lb".to_owned(),
+            cuts: 3,
+            of_input: Some(percent("20.00")),
+            minutes_per_fish: "1.50".to_owned(),
+            cut: "1.70".to_owned(),
+            soup: "1.65".to_owned(),
+            within: "0.30".to_owned(),
+            answer: "close".to_owned(),
+            break_even: Some(weight("0.247")),
+            break_even_from: Some(weight("0.231")),
+            break_even_to: Some(weight("0.27")),
+        }],
+        causes: [
+            ("drip", "1.699", 892),
+            ("unaccounted", "3.017", 1_584),
+            ("thrown out", "3.20", 1_680),
+            ("unaccounted at the table", "0.792", 416),
+            ("fillet under the reference", "0.24", 1_021),
+        ]
+        .map(|(cause, shown, value)| Cause {
+            cause: cause.to_owned(),
+            weight: weight(shown),
+            value: money(value),
+        })
+        .to_vec(),
         losses: vec![Loss {
-            place: "own table".to_owned(),
-            of: "cutter".to_owned(),
-            subject: "ida-lorne".to_owned(),
-            weight: Some(weight("0.792")),
+            by: "cutter".to_owned(),
+            of: "ida-lorne".to_owned(),
+            at: "what was paid at the dock".to_owned(),
+            input: weight("20.00"),
+            missing_fillet: weight("0.24"),
             material: Some(money(416)),
             margin: Some(money(1_021)),
         }],
@@ -167,15 +201,17 @@ pub(crate) fn close() -> Close {
             method: "individuals".to_owned(),
             baseline: "2031-04-01 to 2031-04-20".to_owned(),
             centre: sigma(0),
-            lower: Some(sigma(-3_000)),
-            upper: Some(sigma(3_000)),
-            points: [412, -1_100, 300, -640, -1_900, -3_210, -2_400, -3_600]
+            lower: Some(sigma(-300)),
+            upper: Some(sigma(300)),
+            points: [41, -110, 30, -64, -190, -321, -240, -360]
                 .iter()
                 .zip(28..)
                 .map(|(value, day)| Point {
                     day: format!("2031-04-{day}"),
                     value: sigma(*value),
-                    signal: *value < -3_000,
+                    below: None,
+                    signal: *value < -300,
+                    below_signal: false,
                 })
                 .collect(),
             sentence: "Lower since cut 6.".to_owned(),
@@ -184,10 +220,8 @@ pub(crate) fn close() -> Close {
             first: "dock".to_owned(),
             second: "piece".to_owned(),
             pairs: 7,
-            more: "0.81".to_owned(),
-            more_from: "0.42".to_owned(),
-            more_to: "1.20".to_owned(),
-            sentence: "piece weighs 0.81 % more than dock.".to_owned(),
+            more: Some(percent("0.81")),
+            limits: Some((percent("0.42"), percent("1.20"))),
         }],
         payouts: vec![Pay {
             party: "wren-haldane (Wren Haldane)".to_owned(),

@@ -15,6 +15,7 @@ impl Close {
             self.losses_table(),
             self.supplier_yields_table(&self.supplier_yields.iter().collect::<Vec<_>>()),
             self.differences_table(),
+            self.groups_table(),
             self.yields_table(),
             self.control_table(&self.control.iter().collect::<Vec<_>>()),
             self.cuts_table(),
@@ -66,13 +67,17 @@ impl Close {
 
     pub(crate) fn balance_table(&self) -> Table {
         let steps = self.balance.iter().flat_map(Balance::steps);
-        let rows = steps.map(|step| {
-            vec![
-                words(step.side.words()),
-                words(step.what),
-                shown(step.weight),
+        let steps = steps.map(|step| (step.side.words(), step.what, step.weight));
+        let at_table = self.balance.iter().flat_map(|of| {
+            [
+                ("thrown out at the table", of.thrown_out_at_table),
+                ("cutting loss", of.cutting_loss),
+                ("beyond the allowance", of.table_unaccounted),
             ]
         });
+        let at_table = at_table.map(|(what, weight)| ("of what went into makings", what, weight));
+        let rows = steps.chain(at_table);
+        let rows = rows.map(|(side, what, weight)| vec![words(side), words(what), shown(weight)]);
         Table {
             name: "balance",
             title: "Weight of the day: what there was, and where it is".to_owned(),
@@ -87,47 +92,96 @@ impl Close {
     }
 
     pub(crate) fn causes_table(&self) -> Table {
-        let causes = self.balance.iter().flat_map(Balance::causes);
-        let rows = causes.map(|(cause, weight)| vec![words(cause), shown(weight)]);
+        let rows = self
+            .causes
+            .iter()
+            .map(|of| vec![words(&of.cause), shown(of.weight), maybe(Some(of.value))]);
         Table {
             name: "causes",
-            title: "Weight lost, by cause".to_owned(),
-            columns: vec![Column::plain("cause"), self.weights("weight")],
+            title: "What the day lost, by cause".to_owned(),
+            columns: vec![
+                Column::plain("cause"),
+                self.weights("weight"),
+                self.amounts("at cost"),
+            ],
             rows: rows.collect(),
-            nothing: "Nothing to show: there is no balance of the day.",
+            nothing: "Nothing to show: losses were not worked out.",
         }
     }
 
     pub(crate) fn losses_table(&self) -> Table {
         let rows = self.losses.iter().map(|loss| {
             vec![
-                words(&loss.place),
+                words(&loss.by),
                 words(&loss.of),
-                words(&loss.subject),
-                maybe(loss.weight),
+                words(&loss.at),
+                shown(loss.input),
+                shown(loss.missing_fillet),
                 maybe(loss.material),
                 maybe(loss.margin),
             ]
         });
         Table {
             name: "losses",
-            title: "What losses came to".to_owned(),
+            title: "Fillet under its reference".to_owned(),
             columns: vec![
-                Column::plain("where"),
+                Column::plain("by"),
                 Column::plain("of"),
-                Column::plain("which"),
-                self.weights("weight"),
-                self.amounts("material"),
-                self.amounts("margin lost"),
+                Column::plain("at"),
+                self.weights("in"),
+                self.weights("fillet missing"),
+                self.amounts("fish paid for"),
+                self.amounts("margin beside"),
             ],
             rows: rows.collect(),
-            nothing: "Nothing to show: no loss was worked out in money.",
+            nothing: "Nothing to show: no fillet was under its reference, or there is none to tell it by.",
+        }
+    }
+
+    pub(crate) fn groups_table(&self) -> Table {
+        let rows = self.groups.iter().map(|of| {
+            let (from, to) = of.limits.unzip();
+            vec![
+                words(&of.group),
+                number(of.cuts),
+                shown(of.input),
+                maybe(of.of_input),
+                maybe(from),
+                maybe(to),
+                maybe(of.reference),
+                words(&of.reference_source),
+                shown(of.fillet_today),
+                decimal(&of.cost_of_edible),
+                of.portions.map_or(Cell::Empty, number),
+                maybe(of.cost_of_plate),
+            ]
+        });
+        Table {
+            name: "groups",
+            title: "Like fish together, and what its fillet costs".to_owned(),
+            columns: vec![
+                Column::plain("fish, cut to"),
+                Column::plain("cuts"),
+                self.weights("in"),
+                Column::of("yield", "%"),
+                Column::of("95 % from", "%"),
+                Column::of("95 % to", "%"),
+                Column::of("reference", "%"),
+                Column::plain("reference from"),
+                self.weights("fillet today"),
+                Column::of("its cost", &self.price_unit),
+                Column::plain("plates"),
+                self.amounts("fish of a plate"),
+            ],
+            rows: rows.collect(),
+            nothing: "Nothing to show: nothing was cut in the days looked back on.",
         }
     }
 
     pub(crate) fn supplier_yields_table(&self, of: &[&SupplierYield]) -> Table {
         let rows = of.iter().map(|of| {
             let (from, to) = of.limits.unzip();
+            let (more_from, more_to) = of.like_for_like_limits.unzip();
             vec![
                 words(&of.supplier),
                 words(&of.group),
@@ -138,6 +192,9 @@ impl Close {
                 maybe(from),
                 maybe(to),
                 maybe(of.shrunk),
+                maybe(of.like_for_like),
+                maybe(more_from),
+                maybe(more_to),
                 maybe(of.reference),
                 words(&of.reference_source),
                 words(&of.sentence),
@@ -145,7 +202,7 @@ impl Close {
         });
         Table {
             name: "supplier-yields",
-            title: "Yield by supplier, beside like fish".to_owned(),
+            title: "Yield by supplier, held against like fish".to_owned(),
             columns: vec![
                 Column::plain("supplier"),
                 Column::plain("fish, cut to"),
@@ -156,6 +213,9 @@ impl Close {
                 Column::of("95 % from", "%"),
                 Column::of("95 % to", "%"),
                 Column::of("drawn to group", "%"),
+                Column::of("like for like", "points"),
+                Column::of("like for like from", "points"),
+                Column::of("like for like to", "points"),
                 Column::of("reference", "%"),
                 Column::plain("reference from"),
                 Column::plain("what may be said"),
@@ -183,17 +243,17 @@ impl Close {
         });
         Table {
             name: "differences",
-            title: "What a difference from the others is made of, in points".to_owned(),
+            title: "What a difference from the others is made of".to_owned(),
             columns: vec![
                 Column::plain("supplier"),
                 Column::plain("fish, cut to"),
-                Column::plain("difference"),
-                Column::plain("sizes"),
-                Column::plain("condition"),
-                Column::plain("cutter"),
-                Column::plain("kitchen"),
-                Column::plain("rest"),
-                Column::plain("fits and rounding"),
+                Column::of("difference", "points"),
+                Column::of("sizes", "points"),
+                Column::of("condition", "points"),
+                Column::of("cutter", "points"),
+                Column::of("kitchen", "points"),
+                Column::of("rest", "points"),
+                Column::of("fits and rounding", "points"),
             ],
             rows: rows.collect(),
             nothing: "Nothing to show: no difference can be told apart yet.",
@@ -242,10 +302,15 @@ impl Close {
                     number(n),
                     words(&point.day),
                     Cell::figure(point.value.to_string()),
+                    Cell::figure(point.below.map(|of| of.to_string())),
                     Cell::figure(of.lower.map(|of| of.to_string())),
                     Cell::figure(of.centre.to_string()),
                     Cell::figure(of.upper.map(|of| of.to_string())),
-                    words(if point.signal { "beyond" } else { "" }),
+                    words(match (point.signal, point.below_signal) {
+                        (false, false) => "",
+                        (true, _) => "beyond",
+                        (false, true) => "beyond, below",
+                    }),
                 ]
             })
         });
@@ -258,6 +323,7 @@ impl Close {
                 Column::plain("cut"),
                 Column::plain("day"),
                 Column::of("value", "sd"),
+                Column::of("gathered below", "sd"),
                 Column::of("lower limit", "sd"),
                 Column::of("centre", "sd"),
                 Column::of("upper limit", "sd"),
@@ -339,45 +405,56 @@ impl Close {
             vec![
                 words(&row.fish),
                 words(&row.band),
+                number(row.cuts),
+                maybe(row.of_input),
+                decimal(&row.minutes_per_fish),
+                decimal(&row.cut),
+                decimal(&row.soup),
+                decimal(&row.within),
                 words(&row.answer),
-                maybe(row.cut),
-                maybe(row.soup),
                 maybe(row.break_even),
-                words(&row.sentence),
+                maybe(row.break_even_from),
+                maybe(row.break_even_to),
             ]
         });
         Table {
             name: "small-fish",
-            title: "Small fish: cut, or soup".to_owned(),
+            title: "Cutting or soup, by band".to_owned(),
             columns: vec![
                 Column::plain("fish"),
                 Column::plain("band"),
-                Column::plain("answer"),
-                Column::of("cut brings", &format!("{}/{}", self.currency, self.unit)),
-                Column::of("soup brings", &format!("{}/{}", self.currency, self.unit)),
-                self.weights("cutting pays from a piece of"),
-                Column::plain("in words"),
+                Column::plain("cuts"),
+                Column::of("yield", "%"),
+                Column::of("a fish takes", "min"),
+                Column::of("cutting brings", &self.price_unit),
+                Column::of("soup brings", &self.price_unit),
+                Column::of("may be off by", &self.price_unit),
+                Column::plain("so"),
+                self.weights("pays from"),
+                self.weights("pays from, least"),
+                self.weights("pays from, most"),
             ],
             rows: rows.collect(),
-            nothing: "Nothing to show: whether small fish is worth the cutting was not worked out.",
+            nothing: "Nothing to show: no cut of one band was timed and its fish counted.",
         }
     }
 
     pub(crate) fn drifts_table(&self) -> Table {
         let rows = self.drifts.iter().map(|of| {
+            let (from, to) = of.limits.unzip();
             vec![
                 words(&of.first),
                 words(&of.second),
                 number(of.pairs),
-                Cell::figure(of.more.clone()),
-                Cell::figure(of.more_from.clone()),
-                Cell::figure(of.more_to.clone()),
-                words(&of.sentence),
+                maybe(of.more),
+                maybe(from),
+                maybe(to),
             ]
         });
         Table {
             name: "drifts",
-            title: "Scales held against each other".to_owned(),
+            title: "Scales held against each other; which of two is wrong cannot be known from it"
+                .to_owned(),
             columns: vec![
                 Column::plain("first scale"),
                 Column::plain("second scale"),
@@ -385,7 +462,6 @@ impl Close {
                 Column::of("second weighs more by", "%"),
                 Column::of("95 % from", "%"),
                 Column::of("95 % to", "%"),
-                Column::plain("in words"),
             ],
             rows: rows.collect(),
             nothing: "Nothing to show: too few weighings were repeated on another scale.",
@@ -530,20 +606,6 @@ impl Balance {
         ]);
         steps
     }
-
-    /// What fed nobody, and why.
-    pub(crate) fn causes(&self) -> Vec<(&str, Weight)> {
-        let thrown = self.out.iter().filter(|out| out.is_loss);
-        let mut causes = vec![("drip expected", self.shrink)];
-        causes.extend(thrown.map(|out| (out.outlet.as_str(), out.weight)));
-        causes.extend([
-            ("thrown out at the table", self.thrown_out_at_table),
-            ("cutting loss", self.cutting_loss),
-            ("beyond it, at the table", self.table_unaccounted),
-            ("unaccounted", self.unaccounted),
-        ]);
-        causes
-    }
 }
 
 fn words(words: impl Into<String>) -> Cell {
@@ -558,6 +620,11 @@ fn shown(weight: Weight) -> Cell {
     Cell::figure(weight.to_string())
 }
 
+/// A number that stays as it was written.
+fn decimal(text: &str) -> Cell {
+    Cell::figure(text.to_owned())
+}
+
 /// A figure where there is one.
 fn maybe(figure: Option<impl Figure>) -> Cell {
     Cell::figure(figure.map(|of| of.to_string()))
@@ -568,3 +635,25 @@ trait Figure: std::fmt::Display {}
 impl Figure for Weight {}
 impl Figure for Money {}
 impl Figure for Percent {}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeSet;
+
+    use crate::sample;
+
+    #[test]
+    fn every_table_has_a_name_of_its_own_and_full_rows_under_headings_of_their_own() {
+        let tables = sample::close().tables();
+        let names: BTreeSet<&str> = tables.iter().map(|table| table.name).collect();
+        assert_eq!(names.len(), tables.len());
+        for table in tables {
+            let keys: BTreeSet<String> = table.columns.iter().map(|of| of.key()).collect();
+            assert_eq!(keys.len(), table.columns.len(), "{}: {keys:?}", table.name);
+            assert!(!table.rows.is_empty(), "{} has a sample", table.name);
+            for row in &table.rows {
+                assert_eq!(row.len(), table.columns.len(), "{}", table.name);
+            }
+        }
+    }
+}

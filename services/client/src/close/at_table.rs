@@ -34,21 +34,29 @@ fn or_not_known(text: &str, unit: &str) -> String {
     }
 }
 
+/// What is compared with what.
+pub(super) fn like_fish(group: &v1::YieldGroup, known: &Known) -> String {
+    let place = if group.customer_kitchen {
+        "customers' kitchens"
+    } else {
+        "own table"
+    };
+    format!(
+        "{} to {}, {place}",
+        show::fish(&known.species(&group.species), group.presentation),
+        group.specification,
+    )
+}
+
 fn yields(page: &mut Page, groups: &[v1::YieldGroup], known: &Known) {
     if groups.is_empty() {
         page.line("  Nothing was cut in the days looked back on.");
         return;
     }
     for group in groups {
-        let place = if group.customer_kitchen {
-            "customers' kitchens"
-        } else {
-            "own table"
-        };
         page.paragraph(format!(
-            "{} to {}, {place}: {} % ({}) of {} in {} cuts. Reference: {}.",
-            show::fish(&known.species(&group.species), group.presentation),
-            group.specification,
+            "{}: {} % ({}) of {} in {} cuts. Reference: {}.",
+            like_fish(group, known),
             group.yield_percent,
             interval(&group.interval_percent, " %"),
             show::weight(group.input.as_ref()),
@@ -119,12 +127,7 @@ fn losses(page: &mut Page, losses: &[v1::YieldLoss], known: &Known) {
     let rows: Vec<Vec<String>> = losses
         .iter()
         .map(|loss| {
-            let name = match (loss.by(), loss.name.as_str()) {
-                (v1::LossBy::Kitchen, "") => "own table".to_owned(),
-                (_, "") => "several suppliers".to_owned(),
-                (v1::LossBy::Part, part) => part.to_owned(),
-                (_, party) => known.party(party),
-            };
+            let name = lost_by(loss, known);
             vec![
                 word!(LossBy, loss.by),
                 if loss.customer_kitchen {
@@ -150,6 +153,16 @@ fn losses(page: &mut Page, losses: &[v1::YieldLoss], known: &Known) {
         ],
         &rows,
     );
+}
+
+/// Whose loss it is, or of which part.
+pub(super) fn lost_by(loss: &v1::YieldLoss, known: &Known) -> String {
+    match (loss.by(), loss.name.as_str()) {
+        (v1::LossBy::Kitchen, "") => "own table".to_owned(),
+        (_, "") => "several suppliers".to_owned(),
+        (v1::LossBy::Part, part) => part.to_owned(),
+        (_, party) => known.party(party),
+    }
 }
 
 fn causes(page: &mut Page, causes: &[v1::LossCause]) {

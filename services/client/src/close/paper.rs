@@ -1,15 +1,15 @@
 //! A close of the contract as plain data for paper.
 //!
-//! Names come from what is on file. Nothing is worked out: where a close has no judged
-//! yields, its plain ones are drawn, without intervals.
+//! Names come from what is on file. Nothing is worked out; a point of a control chart is
+//! held against its limit.
 
 use std::cell::Cell;
 
 use papers::close as paper;
-use papers::{Money, Percent, Weight};
+use papers::{Money, Percent, Sigma, Weight};
 use proto::v1;
 
-use super::{proposed_to, reason};
+use super::{at_table, proposed_to, reason};
 use crate::known::Known;
 use crate::show::{self, word};
 use crate::trouble::Trouble;
@@ -28,7 +28,15 @@ pub(super) fn close(
         known,
         unit: Cell::default(),
         currency: Cell::default(),
+        price_unit: Cell::default(),
     };
+    let groups = &close.supplier_yields;
+    let suppliers = groups.iter().flat_map(|group| {
+        let own = group.suppliers.iter();
+        own.map(|of| read.supplier_yield(group, of))
+    });
+    let control = close.charts.iter().map(|of| read.control(of));
+    let control: Vec<Vec<paper::Control>> = control.collect::<Result<_, _>>()?;
     let balance = close.balance.as_ref().map(|of| read.balance(of));
     let all = paper::Close {
         site: known.site(close.site),
@@ -42,7 +50,13 @@ pub(super) fn close(
         parts: each(&close.parts, |of| read.part(of))?,
         cuts: each(&close.cuts, |of| read.cut(of))?,
         yields: each(&close.yields, |of| read.plain_yield(of))?,
-        supplier_yields: each(&close.yields, |of| read.undecided_yield(of))?,
+        supplier_yields: suppliers.collect::<Result<_, _>>()?,
+        groups: each(groups, |of| read.group(of))?,
+        small_fish: each(&close.small_fish, |of| read.small_fish(of))?,
+        causes: each(&close.loss_causes, |of| read.cause(of))?,
+        losses: each(&close.losses, |of| read.loss(of))?,
+        control: control.concat(),
+        drifts: each(&close.drifts, drift)?,
         undersize: each(&close.undersize, |of| read.undersize(of))?,
         payouts: each(&close.payouts, |of| read.pay(of))?,
         flags: each(&close.flags, |of| read.flag(of))?,
@@ -53,6 +67,7 @@ pub(super) fn close(
     Ok(paper::Close {
         unit: unit.map_or_else(String::new, |unit| word!(WeightUnit, unit)),
         currency: read.currency.take().unwrap_or_default(),
+        price_unit: read.price_unit.take().unwrap_or_default(),
         ..all
     })
 }
@@ -67,6 +82,7 @@ struct Read<'a> {
     known: &'a Known,
     unit: Cell<Option<i32>>,
     currency: Cell<Option<String>>,
+    price_unit: Cell<Option<String>>,
 }
 
 impl Read<'_> {
@@ -110,12 +126,28 @@ impl Read<'_> {
         }))
     }
 
+    /// The figure of a price, which says its own unit; empty where there is none.
+    fn price(&self, of: Option<&v1::UnitPrice>) -> Result<String, Trouble> {
+        let shown = show::price(of);
+        let Some((figure, unit)) = shown.split_once(' ') else {
+            return Ok(String::new());
+        };
+        let first = self.price_unit.take().unwrap_or_else(|| unit.to_owned());
+        let is_other = first != unit;
+        self.price_unit.set(Some(first));
+        if is_other {
+            return Err(Trouble::Unreadable(
+                "the close's prices are of several units",
+            ));
+        }
+        Ok(figure.to_owned())
+    }
+
     fn balance(&self, of: &v1::DayBalance) -> Result<paper::Balance, Trouble> {
         let out = each(&of.out, |out| {
             Ok(paper::Out {
                 outlet: show::outlet(out.outlet),
                 weight: self.weight(out.weight.as_ref())?,
-                is_loss: out.outlet == i32::from(v1::Outlet::Discard),
             })
         });
         Ok(paper::Balance {
@@ -144,7 +176,7 @@ impl Read<'_> {
             out: self.weight(of.out.as_ref())?,
             shrink: self.weight(of.shrink.as_ref())?,
             unaccounted: self.weight(of.unaccounted.as_ref())?,
-            explained: None,
+            explained: self.weight_if_any(of.explained.as_ref())?,
             closing: self.weight(of.closing.as_ref())?,
             count: super::count(of).to_owned(),
         })
@@ -178,17 +210,129 @@ impl Read<'_> {
         })
     }
 
-    /// A plain yield as one that nothing is said of.
-    fn undecided_yield(&self, of: &v1::YieldRow) -> Result<paper::SupplierYield, Trouble> {
-        let of = self.plain_yield(of)?;
+    fn supplier_yield(
+        &self,
+        group: &v1::YieldGroup,
+        of: &v1::SupplierYield,
+    ) -> Result<paper::SupplierYield, Trouble> {
+        let points = |text: &str| Ok::<_, Trouble>(percent(text)?.unwrap_or_default());
+        let difference = match percent(&of.difference_points)? {
+            None => None,
+            Some(all) => Some(paper::Difference {
+                all,
+                band: points(&of.band_points)?,
+                condition: points(&of.condition_points)?,
+                cutter: points(&of.cutter_points)?,
+                kitchen: points(&of.kitchen_points)?,
+                rest: points(&of.rest_points)?,
+                fits: points(&of.fits_points)?,
+            }),
+        };
         Ok(paper::SupplierYield {
-            group: format!("{} to {}", of.fish, of.cut_to),
-            supplier: of.supplier,
+            group: at_table::like_fish(group, self.known),
+            supplier: self.known.party(&of.supplier),
             cuts: of.cuts,
-            input: of.input,
-            of_input: of.of_input,
-            ..paper::SupplierYield::default()
+            days: Some(of.days),
+            input: self.weight(of.input.as_ref())?,
+            of_input: percent(&of.yield_percent)?,
+            limits: ends(&of.interval_percent)?,
+            shrunk: percent(&of.shrunk_percent)?,
+            reference: percent(&group.reference_percent)?,
+            reference_source: group.reference_source.clone(),
+            like_for_like: percent(&of.rest_points)?,
+            like_for_like_limits: ends(&of.rest_interval_points)?,
+            difference,
+            sentence: of.says.clone(),
         })
+    }
+
+    fn group(&self, of: &v1::YieldGroup) -> Result<paper::Group, Trouble> {
+        Ok(paper::Group {
+            group: at_table::like_fish(of, self.known),
+            cuts: of.cuts,
+            input: self.weight(of.input.as_ref())?,
+            of_input: percent(&of.yield_percent)?,
+            limits: ends(&of.interval_percent)?,
+            reference: percent(&of.reference_percent)?,
+            reference_source: of.reference_source.clone(),
+            fillet_today: self.weight(of.fillet_today.as_ref())?,
+            cost_of_edible: self.price(of.cost_of_edible.as_ref())?,
+            portions: of.portions,
+            cost_of_plate: self.money_if_any(of.cost_of_plate.as_ref())?,
+        })
+    }
+
+    fn small_fish(&self, of: &v1::CutBesideSoup) -> Result<paper::SmallFish, Trouble> {
+        let fish = show::fish(&self.known.species(&of.species), of.presentation);
+        Ok(paper::SmallFish {
+            fish: format!("{fish} to {}", of.specification),
+            band: of.band.clone(),
+            cuts: of.cuts,
+            of_input: percent(&of.yield_percent)?,
+            minutes_per_fish: of.minutes_per_fish.clone(),
+            cut: self.price(of.cut.as_ref())?,
+            soup: self.price(of.soup.as_ref())?,
+            within: self.price(of.within.as_ref())?,
+            answer: at_table::answer(of.answer).to_owned(),
+            break_even: self.weight_if_any(of.break_even.as_ref())?,
+            break_even_from: self.weight_if_any(of.break_even_from.as_ref())?,
+            break_even_to: self.weight_if_any(of.break_even_to.as_ref())?,
+        })
+    }
+
+    fn cause(&self, of: &v1::LossCause) -> Result<paper::Cause, Trouble> {
+        Ok(paper::Cause {
+            cause: of.cause.clone(),
+            weight: self.weight(of.weight.as_ref())?,
+            value: self.money(of.value.as_ref())?,
+        })
+    }
+
+    fn loss(&self, of: &v1::YieldLoss) -> Result<paper::Loss, Trouble> {
+        let at = if of.customer_kitchen {
+            "what the kitchen paid"
+        } else {
+            "what was paid at the dock"
+        };
+        Ok(paper::Loss {
+            by: word!(LossBy, of.by),
+            of: at_table::lost_by(of, self.known),
+            at: at.to_owned(),
+            input: self.weight(of.input.as_ref())?,
+            missing_fillet: self.weight(of.missing_fillet.as_ref())?,
+            material: self.money_if_any(of.material.as_ref())?,
+            margin: self.money_if_any(of.margin.as_ref())?,
+        })
+    }
+
+    /// The three charts of a subject; one without points where there is no chart yet.
+    fn control(&self, of: &v1::ControlChart) -> Result<Vec<paper::Control>, Trouble> {
+        let charts = [
+            ("single cuts", &of.single_limit, Charted::Value),
+            ("weighted mean", &of.ewma_limit, Charted::Mean),
+            ("cumulated sums", &of.cusum_limit, Charted::Sums),
+        ];
+        let charts = charts.map(|(method, limit, charted)| {
+            let limit = sigma(limit)?;
+            let points = each(&of.points, |point| charted.point(point, limit))?;
+            Ok(paper::Control {
+                subject: format!(
+                    "{} {}",
+                    word!(Follows, of.follows),
+                    self.known.party(&of.party)
+                ),
+                method: method.to_owned(),
+                baseline: show::half_open(of.baseline_from.as_ref(), of.baseline_to.as_ref()),
+                centre: Sigma::default(),
+                lower: limit.map(|limit| Sigma {
+                    hundredths: limit.hundredths.saturating_neg(),
+                }),
+                upper: limit,
+                points,
+                sentence: of.says.clone(),
+            })
+        });
+        charts.into_iter().collect()
     }
 
     fn undersize(&self, of: &v1::UndersizeRow) -> Result<paper::Undersize, Trouble> {
@@ -225,19 +369,81 @@ impl Read<'_> {
             value: self.money_if_any(of.value.as_ref())?,
             standing: flags::standing(of, self.known),
             text: of.text.clone(),
-            evidence: Vec::new(),
+            evidence: of.evidence.clone(),
             next_step: String::new(),
         })
     }
 }
 
-/// A yield; nothing where there is none.
+/// Which series of a subject is charted.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Charted {
+    Value,
+    Mean,
+    Sums,
+}
+
+impl Charted {
+    /// A point, and whether it is beyond its limit. What gathers below is drawn downwards.
+    fn point(self, of: &v1::ChartPoint, limit: Option<Sigma>) -> Result<paper::Point, Trouble> {
+        let (value, below) = match self {
+            Charted::Value => (&of.value, None),
+            Charted::Mean => (&of.ewma, None),
+            Charted::Sums => (&of.above, Some(&of.below)),
+        };
+        let figure = |text: &str| Ok::<_, Trouble>(sigma(text)?.unwrap_or_default());
+        let value = figure(value)?;
+        let below = below.map(|below| figure(below)).transpose()?;
+        let beyond = |of: Sigma| {
+            limit.is_some_and(|limit| of.hundredths.saturating_abs() > limit.hundredths)
+        };
+        Ok(paper::Point {
+            day: show::day(of.day.as_ref()),
+            value,
+            below: below.map(|below| Sigma {
+                hundredths: below.hundredths.saturating_neg(),
+            }),
+            signal: beyond(value),
+            below_signal: below.is_some_and(beyond),
+        })
+    }
+}
+
+/// A yield or points; nothing where there is none.
 fn percent(of: &str) -> Result<Option<Percent>, Trouble> {
     if of.is_empty() {
         return Ok(None);
     }
     Percent::read(of).map(Some).ok_or(Trouble::Unreadable(
         "a yield of the close is no plain decimal",
+    ))
+}
+
+fn drift(of: &v1::ScaleDrift) -> Result<paper::Drift, Trouble> {
+    Ok(paper::Drift {
+        first: of.first.clone(),
+        second: of.second.clone(),
+        pairs: of.pairs,
+        more: percent(&of.bias_percent)?,
+        limits: percent(&of.low_percent)?.zip(percent(&of.high_percent)?),
+    })
+}
+
+/// Both ends of an interval, or nothing.
+fn ends(of: &[String]) -> Result<Option<(Percent, Percent)>, Trouble> {
+    match of {
+        [from, to] => Ok(percent(from)?.zip(percent(to)?)),
+        _ => Ok(None),
+    }
+}
+
+/// A distance on a control chart; nothing where there is none.
+fn sigma(of: &str) -> Result<Option<Sigma>, Trouble> {
+    if of.is_empty() {
+        return Ok(None);
+    }
+    Sigma::read(of).map(Some).ok_or(Trouble::Unreadable(
+        "a point of a chart is no plain decimal",
     ))
 }
 
@@ -290,13 +496,48 @@ mod tests {
             Weight::default(),
             "what is not there is zero"
         );
-        assert!(balance.out[0].is_loss);
-        assert_eq!(close.supplier_yields[0].of_input, Percent::read("26.51"));
+        assert_eq!(balance.out[0].outlet, "discard");
+        assert_eq!(close.yields[0].of_input, Percent::read("26.51"));
         assert_eq!(close.payouts[0].owed.to_string(), "-0.05");
         assert_eq!(
             (close.unit.as_str(), close.currency.as_str()),
             ("lb", "USD")
         );
+    }
+
+    #[test]
+    fn a_chart_is_told_three_ways_and_a_point_beyond_its_limit_is_a_signal() {
+        let point = |value: &str, below: &str| v1::ChartPoint {
+            value: value.to_owned(),
+            ewma: "0.10".to_owned(),
+            above: "0.00".to_owned(),
+            below: below.to_owned(),
+            ..v1::ChartPoint::default()
+        };
+        let close = read(&v1::Close {
+            charts: vec![v1::ControlChart {
+                follows: v1::Follows::Supplier.into(),
+                party: "osric-pell".to_owned(),
+                points: vec![point("-3.00", "2.50"), point("-3.01", "5.01")],
+                single_limit: "3.00".to_owned(),
+                ewma_limit: "1.00".to_owned(),
+                cusum_limit: "5.00".to_owned(),
+                ..v1::ControlChart::default()
+            }],
+            ..v1::Close::default()
+        });
+        let charts = close.unwrap().control;
+        let signals =
+            |n: usize| -> Vec<bool> { charts[n].points.iter().map(|point| point.signal).collect() };
+        assert_eq!(charts.len(), 3);
+        assert_eq!(signals(0), [false, true], "at the limit is not beyond it");
+        assert_eq!(signals(1), [false, false]);
+        assert_eq!(signals(2), [false, false]);
+        let below: Vec<bool> = charts[2].points.iter().map(|of| of.below_signal).collect();
+        assert_eq!(below, [false, true]);
+        assert_eq!(charts[2].points[1].below, Sigma::read("-5.01"));
+        assert_eq!(charts[0].lower, Sigma::read("-3.00"));
+        assert_eq!(charts[0].subject, "supplier osric-pell");
     }
 
     #[test]

@@ -1,43 +1,50 @@
-//! What fed nobody, by cause: a bar each from zero, to the left where there was more
-//! than the book says.
+//! What the day lost, by cause, at what the fish had cost: a bar each from zero, to the
+//! left where there was more than the book says.
 
 use super::Chart;
 use super::brush::{self, BAR, FOOT, GREY, INK, MARGIN, PALE, ROW, WIDTH};
 use super::scale::Scale;
-use crate::close::{Balance, Close};
+use crate::close::Close;
 
 /// How to read it.
-const KEY: &str = "Pale, to the left of the line, is more than the book says.";
+const KEY: &str = "At what the fish had cost. Pale, to the left of the line, is more than the \
+    book says. Causes may overlap.";
 
-pub(super) fn chart(close: &Close, balance: &Balance) -> Chart {
-    let causes = balance.causes();
-    let unit = &close.unit;
-    let title = "Weight lost, by cause".to_owned();
+/// No chart where no cause was worked out.
+pub(super) fn chart(close: &Close) -> Option<Chart> {
+    let causes = &close.causes;
+    if causes.is_empty() {
+        return None;
+    }
+    let (unit, currency) = (&close.unit, &close.currency);
+    let title = "What the day lost, by cause".to_owned();
     let told = causes
         .iter()
-        .map(|(cause, weight)| format!("{cause} {weight} {unit}"));
-    let description = format!("{}.", told.collect::<Vec<_>>().join(", "));
-    let figures = causes.iter().map(|(_, weight)| weight.thousandths);
+        .map(|of| format!("{} {} {currency}, {} {unit}", of.cause, of.value, of.weight));
+    let description = format!("{}.", told.collect::<Vec<_>>().join("; "));
+    let figures = causes.iter().map(|of| of.value.hundredths);
     let scale = Scale::of(figures.chain([0]), (MARGIN, WIDTH - MARGIN));
     let rows = i32::try_from(causes.len()).unwrap_or(i32::MAX / ROW);
     let svg = brush::drawn("causes", &title, &description, rows * ROW, |brush| {
-        for ((cause, weight), n) in causes.iter().zip(0..) {
+        for (of, n) in causes.iter().zip(0..) {
             let top = n * ROW;
-            brush.row(top + FOOT, cause, &format!("{weight} {unit}"));
-            let fill = if weight.thousandths < 0 { PALE } else { GREY };
-            let (zero, end) = (scale.at(0), scale.at(weight.thousandths));
-            if weight.thousandths != 0 {
+            brush.row(top + FOOT, &of.cause, &format!("{} {currency}", of.value));
+            let value = of.value.hundredths;
+            let fill = if value < 0 { PALE } else { GREY };
+            let (zero, end) = (scale.at(0), scale.at(value));
+            if value != 0 {
                 brush.bar((zero, top + BAR.0), (end, top + BAR.1), fill);
             }
-            brush.line((zero, top + BAR.0 - 20), (zero, top + BAR.1 + 20), 14, INK);
+            let line = (top + BAR.0 - 20, top + BAR.1 + 20);
+            brush.line((zero, line.0), (zero, line.1), 14, INK);
         }
     });
-    Chart {
+    Some(Chart {
         id: "causes".to_owned(),
         title,
         key: KEY,
         description,
         svg,
         table: close.causes_table(),
-    }
+    })
 }

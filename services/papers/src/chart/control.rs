@@ -9,7 +9,7 @@ use crate::table::Table;
 use crate::{Sigma, close};
 
 /// How to read it.
-const KEY: &str = "In standard deviations, cut after cut. A square on its corner is beyond a \
+const KEY: &str = "In deviations of the baseline, cut after cut. A square on its corner is beyond a \
     limit and bears its number.";
 
 const TOP: i32 = 400;
@@ -23,16 +23,19 @@ pub(super) fn chart(close: &Close, of: &Control, n: usize) -> Chart {
     let title = format!("{}: {}", of.subject, of.method);
     let description = description(of);
     let limits = [of.lower, Some(of.centre), of.upper];
-    let values = of.points.iter().map(|point| point.value);
-    let figures = values.chain(limits.into_iter().flatten());
-    let upwards = Scale::of(figures.map(|of| of.thousandths), (FOOT, TOP));
+    let values = of
+        .points
+        .iter()
+        .flat_map(|point| [Some(point.value), point.below]);
+    let figures = values.chain(limits).flatten();
+    let upwards = Scale::of(figures.map(|of| of.hundredths), (FOOT, TOP));
     let last = i64::try_from(of.points.len()).unwrap_or(i64::MAX);
     let along = Scale::of([1, last], (LEFT + 60, WIDTH - MARGIN - 60));
     let svg = brush::drawn(&id, &title, &description, HEIGHT, |brush| {
         for tick in upwards.ticks(6) {
             let at = upwards.at(tick);
             brush.faint((LEFT, at), (WIDTH - MARGIN, at));
-            let words = Sigma { thousandths: tick }.to_string();
+            let words = Sigma { hundredths: tick }.to_string();
             let words = words.trim_end_matches('0').trim_end_matches('.');
             brush.words((LEFT - 40, at + 45), Side::Right, words);
         }
@@ -50,7 +53,7 @@ pub(super) fn chart(close: &Close, of: &Control, n: usize) -> Chart {
             "upper limit",
             (WIDTH - MARGIN, Side::Right),
         );
-        let centre = upwards.at(of.centre.thousandths);
+        let centre = upwards.at(of.centre.hundredths);
         brush.line((LEFT, centre), (WIDTH - MARGIN, centre), 10, GREY);
         points(brush, &along, &upwards, &of.points);
     });
@@ -77,27 +80,37 @@ fn limit(
     (place, side): (i32, Side),
 ) {
     if let Some(limit) = at {
-        let at = upwards.at(limit.thousandths);
+        let at = upwards.at(limit.hundredths);
         brush.dashed((LEFT, at), (WIDTH - MARGIN, at));
         brush.words((place, 155), side, &format!("{name} {limit}"));
     }
 }
 
 fn points(brush: &Brush<'_>, along: &Scale, upwards: &Scale, points: &[close::Point]) {
-    let places = points.iter().zip(1..);
-    let places = places.map(|(point, n)| (along.at(n), upwards.at(point.value.thousandths)));
-    let places: Vec<(i32, i32)> = places.collect();
-    if places.len() > 1 {
-        brush.path(places.clone());
+    let place = |n: i64, value: Sigma| (along.at(n), upwards.at(value.hundredths));
+    let numbered = || points.iter().zip(1..);
+    let values = numbered().map(|(point, n)| place(n, point.value));
+    let below = numbered().filter_map(|(point, n)| point.below.map(|below| place(n, below)));
+    let (values, below): (Vec<_>, Vec<_>) = (values.collect(), below.collect());
+    for path in [&values, &below] {
+        if path.len() > 1 {
+            brush.path(path.clone());
+        }
     }
     let radius = if points.len() > 40 { 20 } else { 35 };
-    for ((point, place), n) in points.iter().zip(&places).zip(1..) {
-        if point.signal {
-            brush.diamond(*place, 70);
-            brush.words((place.0, place.1 - 90), Side::Middle, &n.to_string());
+    let mark = |at: (i32, i32), is_signal: bool, n: i64, up: i32| {
+        if is_signal {
+            brush.diamond(at, 70);
+            brush.words((at.0, at.1 - up), Side::Middle, &n.to_string());
         } else {
-            brush.dot(*place, radius);
+            brush.dot(at, radius);
         }
+    };
+    for ((point, n), at) in numbered().zip(&values) {
+        mark(*at, point.signal, n, 90);
+    }
+    for ((point, n), at) in numbered().zip(&below) {
+        mark(*at, point.below_signal, n, -190);
     }
     if let (Some(first), Some(last)) = (points.first(), points.last()) {
         brush.words((LEFT, HEIGHT - 50), Side::Left, &first.day);
@@ -108,8 +121,12 @@ fn points(brush: &Brush<'_>, along: &Scale, upwards: &Scale, points: &[close::Po
 }
 
 fn description(of: &Control) -> String {
-    let signals = of.points.iter().zip(1..).filter(|(point, _)| point.signal);
-    let signals = signals.map(|(point, n)| format!("{n} of {} at {}", point.day, point.value));
+    let signals = of.points.iter().zip(1..).flat_map(|(point, n)| {
+        let value = point.signal.then_some(point.value);
+        let below = point.below.filter(|_| point.below_signal);
+        let beyond = value.into_iter().chain(below);
+        beyond.map(move |value| format!("{n} of {} at {value}", point.day))
+    });
     let signals: Vec<String> = signals.collect();
     let signals = if signals.is_empty() {
         "none is beyond a limit".to_owned()
@@ -121,7 +138,7 @@ fn description(of: &Control) -> String {
         .into_iter()
         .filter_map(|(limit, name)| limit.map(|limit| format!(", {name} limit {limit}")));
     format!(
-        "{} cuts in the order of time, in standard deviations; centre {}{}; {signals}. {}",
+        "{} cuts in the order of time, in deviations of the baseline; centre {}{}; {signals}. {}",
         of.points.len(),
         of.centre,
         limits.collect::<String>(),

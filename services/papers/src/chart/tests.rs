@@ -6,9 +6,9 @@ use proptest::prelude::*;
 use roxmltree::{Document, Node};
 
 use super::*;
-use crate::Weight;
-use crate::close::Balance;
+use crate::close::{Balance, Cause, Point};
 use crate::sample;
+use crate::{Money, Sigma, Weight};
 
 fn all(close: &Close) -> Vec<Chart> {
     let mut charts: Vec<Chart> = balance(close).into_iter().chain(causes(close)).collect();
@@ -201,10 +201,40 @@ fn a_signal_has_another_shape_and_its_number() {
     assert!(
         chart
             .description
-            .contains("beyond a limit: 6 of 2031-04-33 at -3.210, 8 of"),
+            .contains("beyond a limit: 6 of 2031-04-33 at -3.21, 8 of"),
         "{}",
         chart.description
     );
+}
+
+#[test]
+fn what_gathers_below_has_a_line_of_its_own() {
+    let mut close = sample::close();
+    let point = |value, below| Point {
+        value: Sigma { hundredths: value },
+        below: Some(Sigma { hundredths: below }),
+        ..Point::default()
+    };
+    close.control[0].points = vec![point(0, -10), point(60, -120), point(10, -310)];
+    close.control[0].points[2].below_signal = true;
+    let chart = &control(&close)[0];
+    let svg = Document::parse(&chart.svg).unwrap();
+    assert_eq!(named(&svg, "circle").count(), 5);
+    // The sign is at the lower of the two points of the last cut.
+    let sign = places(named(&svg, "polygon").next().unwrap());
+    let lowest = named(&svg, "circle").map(|dot| number(dot, "cy")).max();
+    assert!(sign.iter().all(|(_, y)| Some(*y) > lowest), "{sign:?}");
+    assert!(
+        chart.description.contains("at -3.10"),
+        "{}",
+        chart.description
+    );
+    let lines = named(&svg, "polyline")
+        .map(places)
+        .filter(|line| line.len() == 3);
+    assert_eq!(lines.count(), 2);
+    let below: Vec<&str> = chart.table.column("gathered below").collect();
+    assert_eq!(below, ["-0.10", "-1.20", "-3.10"]);
 }
 
 #[test]
@@ -281,14 +311,12 @@ proptest! {
     }
 
     #[test]
-    fn losses_are_in_proportion(lost in prop::collection::vec(1_i64..90_000, 5)) {
-        let mut of = Balance::default();
-        let places = [&mut of.shrink, &mut of.thrown_out_at_table, &mut of.cutting_loss,
-            &mut of.table_unaccounted, &mut of.unaccounted];
-        for (place, thousandths) in places.into_iter().zip(&lost) {
-            place.thousandths = *thousandths;
-        }
-        let close = Close { balance: Some(of), ..sample::close() };
+    fn losses_are_in_proportion(lost in prop::collection::vec(1_i64..90_000, 1..7)) {
+        let causes_of = lost.iter().map(|hundredths| Cause {
+            value: Money { hundredths: *hundredths },
+            ..Cause::default()
+        });
+        let close = Close { causes: causes_of.collect(), ..sample::close() };
         let svg = causes(&close).unwrap().svg;
         let svg = Document::parse(&svg).unwrap();
         let drawn: Vec<i64> = named(&svg, "rect").map(|bar| number(bar, "width")).collect();
