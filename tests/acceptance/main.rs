@@ -21,6 +21,7 @@ mod documents;
 mod double_entry;
 mod harness;
 mod house;
+mod judging;
 mod keeping;
 mod keys;
 mod kills;

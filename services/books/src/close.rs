@@ -313,13 +313,17 @@ pub async fn turned(tx: &mut Tx, site: i64, day: DayNumber) -> Result<Turned, Bo
     Ok(left)
 }
 
-/// The last day of a site that was closed.
+/// The last day of a site before another that was closed.
 ///
 /// # Errors
 /// Engine trouble.
-pub async fn last_day(tx: &mut Tx, site: i64) -> Result<Option<DayNumber>, BooksError> {
-    let sql = "SELECT day FROM close WHERE site = ? ORDER BY day DESC LIMIT 1";
-    let rows = tx.fetch(sql, &[Val::Int(site)]).await?;
+pub async fn last_day(
+    tx: &mut Tx,
+    site: i64,
+    before: DayNumber,
+) -> Result<Option<DayNumber>, BooksError> {
+    let sql = "SELECT day FROM close WHERE site = ? AND day < ? ORDER BY day DESC LIMIT 1";
+    let rows = tx.fetch(sql, &[Val::Int(site), Val::Int(before)]).await?;
     Ok(rows.first().map(|row| row.int(0)))
 }
 

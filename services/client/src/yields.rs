@@ -70,6 +70,18 @@ impl Yields {
 pub fn text(yields: &v1::ListSupplierYieldsResponse, known: &Known) -> String {
     let mut page = Page::default();
     list(&mut page, &yields.yields, known);
+    for group in &yields.groups {
+        page.line("");
+        for own in &group.suppliers {
+            page.paragraph(format!(
+                "Fish of {}, {} to {}: {}.",
+                known.party(&own.supplier),
+                show::fish(&known.species(&group.species), group.presentation),
+                group.specification,
+                own.says
+            ));
+        }
+    }
     if !yields.remarks.is_empty() {
         page.line("");
         for remark in &yields.remarks {
@@ -171,6 +183,15 @@ mod tests {
                 },
             ],
             remarks: vec!["No judgement is made.".to_owned()],
+            groups: vec![v1::YieldGroup {
+                specification: "skinless".to_owned(),
+                suppliers: vec![v1::SupplierYield {
+                    supplier: "diver-1".to_owned(),
+                    says: "too little to say".to_owned(),
+                    ..v1::SupplierYield::default()
+                }],
+                ..v1::YieldGroup::default()
+            }],
         };
         let text = text(&yields, &Known::default());
         let row = |with: &str| {
@@ -180,6 +201,10 @@ mod tests {
         };
         assert!(row("diver-1").is_some_and(|r| r.contains("31.25 %") && r.contains("1, 9.000 lb")));
         assert!(row("diver-2").is_some_and(|r| r.contains("none") && r.contains("1, 6.000 lb")));
+        assert!(
+            text.contains("Fish of diver-1,") && text.contains("too little to say."),
+            "{text}"
+        );
         assert!(text.ends_with("No judgement is made.\n"), "{text}");
     }
 }

@@ -51,7 +51,7 @@ pub use receiving::{HoldNote, LogRow, Probed, ReceivingLog};
 pub use repeat::told_if_repeated;
 pub use reports::{
     AcknowledgeAsked, CloseFound, Ended, FlagFound, FlagRange, Statement, StatementRow,
-    TicketFound, TicketRange, YieldRange,
+    TicketFound, TicketRange, YieldRange, YieldsFound,
 };
 pub use settlement::{CashFound, DrawerCount, DrawerDay};
 pub use small_fish::{SmallFishAsked, SmallFishFound};

@@ -6,7 +6,7 @@ use books::findings::StoredFlag;
 use books::table::{Cell, FLAG_SEEN};
 use books::{Row, Tx, close, doc_struct, entries, entry_id, findings, pay, settlement, stock};
 use rules::business_day::{date_of, next_day};
-use rules::close::{CloseDoc, Flag};
+use rules::close::{CloseDoc, Flag, YieldGroupRow};
 use rules::fillet_yield::{YieldKey, YieldSums};
 use rules::ids::EntryId;
 use rules::money::{Currency, Money};
@@ -93,6 +93,34 @@ pub struct FlagRange {
     pub to: i64,
     /// Only those that stand and nobody has seen to.
     pub open_only: bool,
+}
+
+/// Yields that were found.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct YieldsFound {
+    /// Plainly pooled.
+    pub sums: Vec<(YieldKey, YieldSums)>,
+    /// As judged.
+    pub groups: Vec<YieldGroupRow>,
+}
+
+/// How the sentence begins that names what a supplier's fish cannot be told apart from.
+const NOT_TOLD_APART: &str = "cannot be told apart from";
+
+/// What the last close before a day judged.
+async fn judged_before(
+    tx: &mut Tx,
+    site: i64,
+    before: i64,
+) -> Result<Vec<YieldGroupRow>, DeskError> {
+    let Some(day) = close::last_day(tx, site, before).await? else {
+        return Ok(Vec::new());
+    };
+    let stored = close::stored(tx, site, day, None).await?;
+    Ok(match stored {
+        Some(stored) => stored.read()?.supplier_yields,
+        None => Vec::new(),
+    })
 }
 
 /// Which yields to add up.
@@ -385,7 +413,8 @@ impl Desk {
         Ok(FlagFound { stored, currency })
     }
 
-    /// Plain pooled yields over closed days, by supplier.
+    /// Plain pooled yields over closed days, by supplier, and what the last close before
+    /// their end judged of them.
     ///
     /// # Errors
     /// An unknown site or supplier.
@@ -393,7 +422,7 @@ impl Desk {
         &self,
         caller: &Caller,
         range: YieldRange,
-    ) -> Result<Vec<(YieldKey, YieldSums)>, DeskError> {
+    ) -> Result<YieldsFound, DeskError> {
         caller.may("yields")?;
         self.at_site(caller, range.site)?;
         if caller.role == Role::Diver {
@@ -422,10 +451,38 @@ impl Desk {
             species,
         } = range;
         let mut sums = findings::yields(&mut tx, site, from, to, &supplier, &species).await?;
-        if let Some(bought_from) = bought_from {
+        if let Some(bought_from) = &bought_from {
             sums.retain(|key, _| bought_from.contains(&key.supplier));
         }
-        Ok(sums.into_iter().collect())
+        let mut groups = judged_before(&mut tx, site, to).await?;
+        groups.retain(|group| species.is_empty() || group.species == species);
+        for group in &mut groups {
+            group.suppliers.retain(|own| {
+                (supplier.is_empty() || own.supplier == supplier)
+                    && bought_from
+                        .as_ref()
+                        .is_none_or(|bought_from| bought_from.contains(&own.supplier))
+            });
+            if matches!(caller.role, Role::Diver | Role::Kitchen) {
+                // What the buyer's fish costs and sells for is not theirs to see.
+                group.edible = None;
+                group.plate = None;
+                group.portions = None;
+            }
+            if caller.role == Role::Diver {
+                // Nor who else it was cut with, or by whom.
+                for own in &mut group.suppliers {
+                    if own.says.starts_with(NOT_TOLD_APART) {
+                        own.says = format!("{NOT_TOLD_APART} what it was cut with or by whom");
+                    }
+                }
+            }
+        }
+        groups.retain(|group| !group.suppliers.is_empty());
+        Ok(YieldsFound {
+            sums: sums.into_iter().collect(),
+            groups,
+        })
     }
 
     /// What a party is owed: the business days on which it was entered, half-open.

@@ -133,7 +133,7 @@ impl Desk {
         asked: &SmallFishAsked,
     ) -> Result<Option<(i64, SmallFishRow)>, DeskError> {
         let mut tx = self.read().await?;
-        let Some(day) = close::last_day(&mut tx, asked.site).await? else {
+        let Some(day) = close::last_day(&mut tx, asked.site, i64::MAX).await? else {
             return Ok(None);
         };
         let Some(stored) = close::stored(&mut tx, asked.site, day, None).await? else {

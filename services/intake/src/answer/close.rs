@@ -2,7 +2,7 @@
 
 pub(super) mod table;
 
-use desk::{CloseFound, FlagFound, SmallFishFound, Statement, StatementRow};
+use desk::{CloseFound, FlagFound, SmallFishFound, Statement, StatementRow, YieldsFound};
 use proto::v1;
 use rules::close::{
     CloseDoc, CutBalance, DayBalance, OutletWeight, PartBalance, PayRow, UndersizeRow, YieldRow,
@@ -216,10 +216,8 @@ fn percent_text(e2: Option<i64>) -> String {
 }
 
 /// Yields over closed days, and what they do not say.
-pub(crate) fn yields(
-    sums: &[(YieldKey, YieldSums)],
-    unit: WeightUnit,
-) -> v1::ListSupplierYieldsResponse {
+pub(crate) fn yields(found: &YieldsFound, unit: WeightUnit) -> v1::ListSupplierYieldsResponse {
+    let YieldsFound { sums, groups } = found;
     let mut remarks = vec![
         "fillet over what went in, summed over the cuts; it says what came out, not why: the \
          cutter, the size of the fish and chance are all in it"
@@ -231,6 +229,10 @@ pub(crate) fn yields(
     v1::ListSupplierYieldsResponse {
         yields: sums.iter().map(|(key, of)| summed(key, of, unit)).collect(),
         remarks,
+        groups: groups
+            .iter()
+            .map(|group| table::yield_group(group, unit))
+            .collect(),
     }
 }
 

@@ -23,8 +23,8 @@ pub(crate) async fn list_supplier_yields(
         supplier: parse::code_or_none(request.supplier).at("supplier")?,
         species: parse::species_or_none(request.species).at("species")?,
     };
-    let sums = face.desk.yields(caller, range).await?;
-    Ok(answer::close::yields(&sums, face.unit_of(site)))
+    let found = face.desk.yields(caller, range).await?;
+    Ok(answer::close::yields(&found, face.unit_of(site)))
 }
 
 pub(crate) async fn weigh_small_fish(
