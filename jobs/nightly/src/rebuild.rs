@@ -7,7 +7,9 @@
 //! come out the same, because other rules closed it or something was entered since, is
 //! left alone and said. One day is in memory at a time.
 
-use books::close::{self, Apart, Gathered, Given, Revision, Should, Stored, Turned};
+use std::collections::BTreeMap;
+
+use books::close::{self, Apart, CutInput, Gathered, Given, Revision, Should, Stored, Turned};
 use books::register::{self, Office};
 use books::{Db, lease};
 use rules::close::{Judged, judge};
@@ -16,6 +18,9 @@ use rules::office::Site;
 
 use crate::NightError;
 use crate::watch::{Holder, Watch};
+
+/// As many days as a site can have a night look back on.
+const MOST_LOOKED_BACK: usize = 366;
 
 /// Days whose numbers are read at a time.
 const PIECE: i64 = 64;
@@ -102,6 +107,7 @@ pub async fn rebuild(
         dry_run,
         watch: Watch::new(db, holder),
         opening: Turned::default(),
+        cuts: BTreeMap::new(),
         found: Rebuilt::default(),
     };
     let done = rebuild.all(said).await;
@@ -119,6 +125,9 @@ struct Rebuild<'a> {
     watch: Watch<'a>,
     /// What the day before left.
     opening: Turned,
+    /// Cuts of the latest days, as worked out here: what later days look back on, also
+    /// where their rows are not as they should be.
+    cuts: BTreeMap<(DayNumber, i64), Vec<CutInput>>,
     found: Rebuilt,
 }
 
@@ -194,6 +203,11 @@ impl Rebuild<'_> {
             }),
             None => self.found.same += i64::from(is_right),
         }
+        self.cuts
+            .insert((day, again.stored.revision), again.kept.cuts.clone());
+        while self.cuts.len() > MOST_LOOKED_BACK {
+            self.cuts.pop_first();
+        }
         self.open_next(day, again).await
     }
 
@@ -210,7 +224,10 @@ impl Rebuild<'_> {
             self.site,
             day,
             &self.opening,
-            Some(&stored.manifest.given.looked),
+            Some(close::Again {
+                looked: &stored.manifest.given.looked,
+                cuts: &self.cuts,
+            }),
         )
         .await?;
         tx.rollback().await;

@@ -1346,7 +1346,7 @@ async fn carried(db: Db) {
         .unwrap();
     assert_eq!(
         told(&wednesday),
-        ["reopened 2.00", "uncounted -2.00", "uncounted 10.00"]
+        ["reopened 2.00", "uncounted 10.00", "uncounted -2.00"]
     );
     assert_eq!(wednesday.flags[0].value.minor(), 1_050);
 }

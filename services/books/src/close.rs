@@ -32,7 +32,7 @@ use crate::scribe::{Condition, Deed};
 use crate::table::{CLOSE, Cell, FLAG, FOUND, ON_HAND, PARTY_DAY, Row, SUPPLIER_DAY};
 use crate::{BooksError, corrupt, db};
 
-pub use gather::{Gathered, gather, weight_of_book, weight_of_day};
+pub use gather::{Again, Gathered, gather, weight_of_book, weight_of_day};
 pub use kept::{CutInput, Kept, WeightKey, cut_facts, cuts_of, days_of_cuts};
 pub use rebuilt::{Apart, Should, closed_days};
 

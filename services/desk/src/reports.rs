@@ -463,12 +463,10 @@ impl Desk {
                         .as_ref()
                         .is_none_or(|bought_from| bought_from.contains(&own.supplier))
             });
-            if matches!(caller.role, Role::Diver | Role::Kitchen) {
-                // What the buyer's fish costs and sells for is not theirs to see.
-                group.edible = None;
-                group.plate = None;
-                group.portions = None;
-            }
+            // What the buyer's fillet costs is in the close, and nobody else's to see.
+            group.edible = None;
+            group.plate = None;
+            group.portions = None;
             if caller.role == Role::Diver {
                 // Nor who else it was cut with, or by whom.
                 for own in &mut group.suppliers {

@@ -16,7 +16,7 @@
 
 use crate::decimal;
 use crate::office::{DripRate, Settings};
-use crate::stock::{add, is_finished, sub};
+use crate::stock::{add, is_finished, next_to_nothing, sub};
 use crate::uncertainty::{Budget, drip_of};
 use crate::weight::Weight;
 
@@ -152,6 +152,8 @@ pub struct PartDay {
     pub counted: bool,
     /// Most that the book fell below nothing; zero when it never did.
     pub overdrawn: Weight,
+    /// Of that, what the readings up to then explain, or what counts as nothing left.
+    pub overdrawn_within: Weight,
     /// Weight went out of it after it was finished.
     pub reopened: Weight,
     since_us: i64,
@@ -185,6 +187,7 @@ impl PartDay {
             explained: None,
             counted: false,
             overdrawn: Weight::ZERO,
+            overdrawn_within: Weight::ZERO,
             reopened: Weight::ZERO,
             since_us: start_us,
             rate: rate.cloned(),
@@ -263,7 +266,12 @@ impl PartDay {
         self.now.weight = sub(self.now.weight, weight);
         self.went_out = add(self.went_out, weight);
         if !reopens {
-            self.overdrawn = self.overdrawn.max(sub(Weight::ZERO, self.now.weight));
+            let under = sub(Weight::ZERO, self.now.weight);
+            if under > self.overdrawn {
+                self.overdrawn = under;
+                let explained = self.now.budget.explains().unwrap_or_default();
+                self.overdrawn_within = explained.max(next_to_nothing(self.now.came_in, settings));
+            }
         }
         if emptied || is_finished(self.now.weight, self.now.came_in, settings) {
             return self.reckon(Weight::ZERO, Budget::default());

@@ -390,10 +390,15 @@ impl Standing {
 /// was, and only a count can end that.
 #[must_use]
 pub fn is_finished(left: Weight, came_in: Weight, settings: &Settings) -> bool {
-    let limit = settings
+    !left.is_negative() && left <= next_to_nothing(came_in, settings)
+}
+
+/// So little of what came in that it counts as nothing.
+#[must_use]
+pub fn next_to_nothing(came_in: Weight, settings: &Settings) -> Weight {
+    settings
         .finished_weight()
-        .max(came_in.millionths(settings.finished_ppm()));
-    !left.is_negative() && left <= limit
+        .max(came_in.millionths(settings.finished_ppm()))
 }
 
 /// What was there as a day ended, by a count that was taken after it: what was

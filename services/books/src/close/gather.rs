@@ -58,6 +58,16 @@ pub struct Gathered {
     pub kept: Kept,
 }
 
+/// What a rebuild looks back on.
+#[derive(Debug, Clone, Copy)]
+pub struct Again<'a> {
+    /// What the close looked back on.
+    pub looked: &'a Looked,
+    /// Cuts of earlier closes, each a day with its revision, as they were just worked
+    /// out; those of others are read.
+    pub cuts: &'a BTreeMap<(DayNumber, i64), Vec<CutInput>>,
+}
+
 /// Reads a site's day. `opening` is what the day before left; `looked` what a close of it
 /// looked back on, where that is to be looked at again instead of what is latest.
 ///
@@ -69,7 +79,7 @@ pub async fn gather(
     site: &Site,
     day: DayNumber,
     opening: &Turned,
-    looked: Option<&Looked>,
+    looked: Option<Again<'_>>,
 ) -> Result<Gathered, BooksError> {
     let number = site.number;
     let start_us = site.clock.start_us(day);
@@ -114,8 +124,10 @@ pub async fn gather(
     let weighed_twice = read.weighed_twice(tx, site).await?;
     let kept = kept::kept(&read, tx, &makings, site.shown_unit).await?;
 
+    let nothing = BTreeMap::new();
+    let worked_out = looked.map_or(&nothing, |again| again.cuts);
     let looked = match looked {
-        Some(looked) => looked.clone(),
+        Some(again) => again.looked.clone(),
         None => Looked {
             cuts: look_back(tx, number, day, settings.judging.history_days()).await?,
             baselines: office
@@ -127,7 +139,20 @@ pub async fn gather(
                 .collect(),
         },
     };
-    let mut cut_facts = close::cut_facts(&close::cuts_of(tx, number, &looked.cuts).await?);
+    let (known, stored): (Vec<_>, Vec<_>) = looked
+        .cuts
+        .iter()
+        .copied()
+        .partition(|close| worked_out.contains_key(close));
+    let mut earlier: Vec<CutInput> = known
+        .iter()
+        .filter_map(|close| worked_out.get(close))
+        .flatten()
+        .cloned()
+        .collect();
+    earlier.extend(close::cuts_of(tx, number, &stored).await?);
+    earlier.sort_by_key(|cut| (cut.entry, cut.n));
+    let mut cut_facts = close::cut_facts(&earlier);
     cut_facts.extend(close::cut_facts(&kept.cuts));
     let baselines = office.baselines.get(&number).into_iter().flatten();
     let baselines = baselines

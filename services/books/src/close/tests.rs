@@ -483,6 +483,7 @@ fn what_was_left_before_budgets_were_kept_digests_as_it_did() {
     let mut judged = judged(MONDAY, 70);
     for held in judged.on_hand.values_mut() {
         held.budget = Budget::before();
+        held.harvested_us = 0;
     }
     let line = format!("{} 70 123456789012345678901234567890 90 1000 7\n", part(1));
     let left = Turned::by(&judged).digests();

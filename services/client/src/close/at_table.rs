@@ -9,6 +9,7 @@ use crate::show::{self, Column, Page, word};
 pub(super) fn sections(page: &mut Page, close: &v1::Close, known: &Known) {
     page.heading("Suppliers' yields, judged");
     yields(page, &close.supplier_yields, known);
+    edible(page, &close.edible_costs, known);
     page.heading("Fillet under its reference");
     losses(page, &close.losses, known);
     page.heading("What the day lost, by cause");
@@ -66,20 +67,6 @@ fn yields(page: &mut Page, groups: &[v1::YieldGroup], known: &Known) {
                 percent => format!("{percent} %, {}", group.reference_source),
             },
         ));
-        if let Some(cost) = &group.cost_of_edible {
-            let plates = match (group.portions, &group.cost_of_plate) {
-                (Some(portions), Some(plate)) => format!(
-                    ", {portions} plates at {} of fish each",
-                    show::money(Some(plate))
-                ),
-                _ => String::new(),
-            };
-            page.paragraph(format!(
-                "Today {} of fillet at {}, wage and supplies in it{plates}.",
-                show::weight(group.fillet_today.as_ref()),
-                show::price(Some(cost)),
-            ));
-        }
         for own in &group.suppliers {
             page.paragraph(format!(
                 "Fish of {}: {}.",
@@ -117,6 +104,39 @@ fn yields(page: &mut Page, groups: &[v1::YieldGroup], known: &Known) {
             &rows,
         );
     }
+}
+
+/// What the day's own fillet costs.
+fn edible(page: &mut Page, costs: &[v1::EdibleCost], known: &Known) {
+    for of in costs {
+        let plates = match (of.portions, &of.cost_of_plate) {
+            (Some(portions), Some(plate)) => format!(
+                ", {portions} plates at {} of fish each",
+                show::money(Some(plate))
+            ),
+            _ => String::new(),
+        };
+        page.paragraph(format!(
+            "Today {} of {} to {} at {}, wage and supplies in it{plates}.",
+            show::weight(of.fillet.as_ref()),
+            show::fish(&known.species(&of.species), of.presentation),
+            of.specification,
+            show::price(of.cost.as_ref()),
+        ));
+    }
+}
+
+/// What a group's own fillet of the day costs; nothing where it is not known.
+pub(super) fn cost_of<'a>(
+    group: &v1::YieldGroup,
+    close: &'a v1::Close,
+) -> Option<&'a v1::EdibleCost> {
+    let same = |of: &&v1::EdibleCost| {
+        (&of.species, of.presentation, &of.specification)
+            == (&group.species, group.presentation, &group.specification)
+    };
+    let mut costs = close.edible_costs.iter();
+    costs.find(same).filter(|_| !group.customer_kitchen)
 }
 
 fn losses(page: &mut Page, losses: &[v1::YieldLoss], known: &Known) {

@@ -51,7 +51,7 @@ pub(super) fn close(
         cuts: each(&close.cuts, |of| read.cut(of))?,
         yields: each(&close.yields, |of| read.plain_yield(of))?,
         supplier_yields: suppliers.collect::<Result<_, _>>()?,
-        groups: each(groups, |of| read.group(of))?,
+        groups: each(groups, |of| read.group(of, close))?,
         small_fish: each(&close.small_fish, |of| read.small_fish(of))?,
         causes: each(&close.loss_causes, |of| read.cause(of))?,
         losses: each(&close.losses, |of| read.loss(of))?,
@@ -246,7 +246,8 @@ impl Read<'_> {
         })
     }
 
-    fn group(&self, of: &v1::YieldGroup) -> Result<paper::Group, Trouble> {
+    fn group(&self, of: &v1::YieldGroup, close: &v1::Close) -> Result<paper::Group, Trouble> {
+        let cost = at_table::cost_of(of, close);
         Ok(paper::Group {
             group: at_table::like_fish(of, self.known),
             cuts: of.cuts,
@@ -255,10 +256,10 @@ impl Read<'_> {
             limits: ends(&of.interval_percent)?,
             reference: percent(&of.reference_percent)?,
             reference_source: of.reference_source.clone(),
-            fillet_today: self.weight(of.fillet_today.as_ref())?,
-            cost_of_edible: self.price(of.cost_of_edible.as_ref())?,
-            portions: of.portions,
-            cost_of_plate: self.money_if_any(of.cost_of_plate.as_ref())?,
+            fillet_today: self.weight(cost.and_then(|of| of.fillet.as_ref()))?,
+            cost_of_edible: self.price(cost.and_then(|of| of.cost.as_ref()))?,
+            portions: cost.and_then(|of| of.portions),
+            cost_of_plate: self.money_if_any(cost.and_then(|of| of.cost_of_plate.as_ref()))?,
         })
     }
 
@@ -370,7 +371,7 @@ impl Read<'_> {
             standing: flags::standing(of, self.known),
             text: of.text.clone(),
             evidence: of.evidence.clone(),
-            next_step: String::new(),
+            next_step: of.next_step.clone(),
         })
     }
 }

@@ -58,6 +58,10 @@ pub(crate) fn close(found: &CloseFound, unit: WeightUnit) -> v1::Close {
             .iter()
             .map(|row| table::yield_group(row, unit))
             .collect(),
+        edible_costs: supplier_yields
+            .iter()
+            .filter_map(|row| table::edible_cost(row, unit))
+            .collect(),
         losses: losses.iter().map(|row| table::loss(row, unit)).collect(),
         charts: charts.iter().map(table::chart).collect(),
         small_fish: bands

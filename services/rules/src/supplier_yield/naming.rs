@@ -86,7 +86,12 @@ pub fn sentence(own: &SupplierYield) -> String {
         ),
         Verdict::NoDifference => {
             format!(
-                "no difference shown: {} like-for-like fish of others ({})",
+                "{}: {} like-for-like fish of others ({})",
+                if covers_nothing(own) {
+                    "no difference shown"
+                } else {
+                    "no difference that names anybody"
+                },
                 compared(own),
                 interval(own)
             )
@@ -132,6 +137,14 @@ fn caused(cause: &Cause) -> String {
 fn compared(own: &SupplierYield) -> String {
     own.comparison.map_or_else(String::new, |comparison| {
         points(comparison.rest_e2, "points ")
+    })
+}
+
+/// Whether the interval has no difference in it.
+fn covers_nothing(own: &SupplierYield) -> bool {
+    own.comparison.is_none_or(|comparison| {
+        let (from, to) = comparison.interval_e2;
+        from <= 0 && 0 <= to
     })
 }
 

@@ -488,8 +488,8 @@ fn the_sentences_are_these() {
         ),
         (
             Verdict::NoDifference,
-            "no difference shown: 4.5 points under like-for-like fish of others (95 % interval \
-             5.9 under to 3.0 under)",
+            "no difference that names anybody: 4.5 points under like-for-like fish of others \
+             (95 % interval 5.9 under to 3.0 under)",
         ),
         (
             Verdict::NotSeparable(Cause::Cutter("joe".to_owned())),

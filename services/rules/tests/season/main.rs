@@ -56,9 +56,6 @@ const ENOUGH: u64 = 20;
 
 /// Runs seasons, prints what was found, and holds it to what it must be, with room of two
 /// deviations for chance: much of it in a few seasons, little in 200.
-///
-/// That fish sold to the last pound is said to be overdrawn, whenever it weighs a little
-/// more than the book has, is printed and not held to a limit: it is too much.
 fn seasons(first: u64, name: &str) {
     let mut score = Score::default();
     for seed in first..first + seeds() {

@@ -14,10 +14,10 @@ use rules::weight::Weight;
 
 use crate::dock::Planted;
 
-/// Flags that judge a weight by what may be off. Overdrawn fish is followed too, though
-/// nothing judges it; all other flags repeat what was entered, or are followed as what
-/// they are of.
-pub(crate) const OF_COUNTS: [FlagKind; 5] = [
+/// Flags that judge a weight by what may be off; all other flags repeat what was entered,
+/// or are followed as what they are of.
+pub(crate) const OF_COUNTS: [FlagKind; 6] = [
+    FlagKind::Overdrawn,
     FlagKind::Unaccounted,
     FlagKind::UnaccountedSite,
     FlagKind::Swapped,
@@ -99,7 +99,7 @@ impl Said {
         for flag in &doc.flags {
             assert!(!flag.gap, "all of it was counted: {}", flag.text);
             let Flag { kind, subject, .. } = flag;
-            if OF_COUNTS.contains(kind) || *kind == FlagKind::Overdrawn {
+            if OF_COUNTS.contains(kind) {
                 let surplus = flag.weight.is_negative();
                 self.flags.push((doc.day, *kind, subject.clone(), surplus));
             }
@@ -188,7 +188,7 @@ impl Score {
             }
             if parts.any(|part| explained.contains(&(*day, part.to_owned()))) {
                 self.misread += 1;
-            } else if *kind != FlagKind::Overdrawn && drifting.is_some_and(|from| *day >= from) {
+            } else if drifting.is_some_and(|from| *day >= from) {
                 self.because_of_drift += 1;
             } else {
                 *self.false_alarms.entry(kind.word()).or_default() += 1;
@@ -305,7 +305,7 @@ impl Score {
         );
         let drift = self.because_of_drift.to_string();
         line("raised while a scale was drifting", drift);
-        let others = [FlagKind::Overdrawn, FlagKind::ScaleDrift];
+        let others = [FlagKind::ScaleDrift];
         let flags = OF_COUNTS.into_iter().chain(others).map(FlagKind::word);
         for kind in flags.chain([NAMED, CHARTED]) {
             let times = self.false_alarms(&[kind]);

@@ -35,12 +35,21 @@ pub(super) fn yield_group(of: &YieldGroupRow, unit: WeightUnit) -> v1::YieldGrou
         interval_percent: e2s(&of.interval_e2),
         reference_percent: e2_or_none(of.reference_e2),
         reference_source: of.reference_source.clone(),
-        fillet_today: Some(weight(of.fillet_today, unit)),
-        cost_of_edible: of.edible.map(unit_price),
-        portions: of.portions.map(int32),
-        cost_of_plate: of.plate.map(money),
         suppliers: of.suppliers.iter().map(|row| supplier(row, unit)).collect(),
     }
+}
+
+/// What the day's own fillet of a group costs; nothing where it is not known.
+pub(super) fn edible_cost(of: &YieldGroupRow, unit: WeightUnit) -> Option<v1::EdibleCost> {
+    Some(v1::EdibleCost {
+        species: of.species.clone(),
+        presentation: of.presentation.wire(),
+        specification: of.specification.clone(),
+        fillet: Some(weight(of.fillet_today, unit)),
+        cost: Some(unit_price(of.edible?)),
+        portions: of.portions.map(int32),
+        cost_of_plate: of.plate.map(money),
+    })
 }
 
 fn supplier(of: &SupplierRow, unit: WeightUnit) -> v1::SupplierYield {
