@@ -232,6 +232,8 @@ async fn whose_fish_cuts_out_low_is_named_once_it_is_sure_with_what_it_cost() {
         "--to",
         "2031-05-21",
     ]));
+    // Lines are wrapped.
+    let text = text.split_whitespace().collect::<Vec<_>>().join(" ");
     assert!(text.contains("Fish of wren-haldane"), "{text}");
     assert!(text.contains("no difference that names anybody"), "{text}");
 }
