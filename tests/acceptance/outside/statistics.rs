@@ -144,7 +144,7 @@ fn statistics_agree_with_scipy_and_statsmodels_over_random_cases() {
             "between": many(200, between),
         });
         std::fs::write(&file, cases.to_string()).unwrap();
-        println!("{}", python("tests/outside/statistics.py", None, &[&file]));
+        println!("{}", python("tests/outside/judged.py", None, &[&file]));
     }
 }
 

@@ -101,7 +101,7 @@ mod tests {
     #[test]
     fn quantiles_are_those_of_the_printed_tables() {
         // As in the appendix of any statistics book, from memory; compared with
-        // another library over hundreds of cases in tests/outside/statistics.py.
+        // another library over hundreds of cases in tests/outside/judged.py.
         for (got, printed) in [
             (normal(0.975), 1.960),
             (t(0.975, 1.0), 12.706),
