@@ -6,6 +6,7 @@ use super::*;
 
 conformance! {
     a_night_keeps_what_went_into_its_cuts, cuts;
+    fish_of_a_pool_is_kept_by_the_shares_of_its_sources, pooled_fish;
     what_is_kept_of_a_ticket_written_again_is_of_the_new_one, written_again;
     the_weight_kept_of_a_day_is_that_of_the_weight_book, weight;
 }
@@ -72,6 +73,25 @@ async fn cuts(db: Db) {
         (vec![tuesday], vec![(TUESDAY, 2)])
     );
     assert_eq!(kept(&dock, THURSDAY, THURSDAY).await, (vec![], vec![]));
+}
+
+async fn pooled_fish(db: Db) {
+    let mut dock = Dock::open(db).await;
+    let ana = dock.weigh_in(MONDAY, 6, "ana", "30").await;
+    let ben = dock.weigh_in(MONDAY, 6, "ben", "10").await;
+    let bin = [(part(ana, 1), "30"), (part(ben, 1), "10")];
+    let pool = dock.pooled_and_counted(MONDAY, 20, &bin, "40").await;
+    dock.cut(TUESDAY, 9, "", part(pool, 1), ["10", "3", "6.8", "0.2"])
+        .await;
+    dock.night(TUESDAY).await;
+    // Three quarters of the bin were ana's.
+    assert_eq!(
+        kept(&dock, TUESDAY, TUESDAY).await.0,
+        [
+            "7.50 of ana 0.00+ clean, 0 fish, 3.00 for skinless in -1 by cutter",
+            "2.50 of ben 0.00+ clean, 0 fish, 3.00 for skinless in -1 by cutter",
+        ]
+    );
 }
 
 async fn written_again(db: Db) {

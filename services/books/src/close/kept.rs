@@ -33,7 +33,7 @@ pub struct Kept {
 pub struct CutInput {
     /// The cut.
     pub entry: i64,
-    /// Position of the input, from 1.
+    /// Position of the input, from 1; each source of a pool has its own.
     pub n: i64,
     /// When it was cut, microseconds since 1970 UTC.
     pub happened_us: i64,

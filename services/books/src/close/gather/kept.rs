@@ -6,7 +6,7 @@ use rules::decimal;
 use rules::fillet_yield::tells_yield;
 use rules::fish::Condition;
 use rules::ids::{DayNumber, PartId};
-use rules::making::{MadeFrom, MadeSource, Making};
+use rules::making::{MadeFrom, MadeSource, Making, MakingKind};
 use rules::ticket::{Line, Pieces, Ticket, WeighIn};
 use rules::weight::{Weight, WeightUnit};
 
@@ -34,7 +34,11 @@ pub(super) async fn kept(
     let mut cuts = Vec::new();
     let mut tickets = BTreeMap::new();
     for (entry, cut) in makings.iter().filter(|(_, making)| tells_yield(making)) {
-        for (n, from) in (1..).zip(&cut.inputs) {
+        let mut inputs = Vec::new();
+        for from in &cut.inputs {
+            inputs.extend(poured_in(tx, from).await?);
+        }
+        for (n, from) in (1..).zip(&inputs) {
             let fish = fish(read, tx, from, &mut tickets, unit).await?;
             cuts.push(CutInput {
                 entry: *entry,
@@ -57,6 +61,60 @@ pub(super) async fn kept(
     }
     let weight = weight_of_day(tx, read.site, read.day).await?;
     Ok(Kept { cuts, weight })
+}
+
+/// Pools in pools that are looked through; below them fish is of several suppliers.
+const DEEPEST: usize = 8;
+
+/// An input as it was poured together: fish of a pool by the shares of its sources, by
+/// weight, anything else as it is. Shares are rounded as a running sum, so that they
+/// add up to the input.
+async fn poured_in(tx: &mut Tx, from: &MadeFrom) -> Result<Vec<MadeFrom>, BooksError> {
+    let (mut whole, mut found) = (vec![from.clone()], Vec::new());
+    for _ in 0..DEEPEST {
+        let mut next = Vec::new();
+        for from in whole {
+            match shares(tx, &from).await? {
+                Some(shares) => next.extend(shares),
+                None => found.push(from),
+            }
+        }
+        whole = next;
+    }
+    found.extend(whole);
+    Ok(found)
+}
+
+/// The shares of a pool's sources in what was taken of it; `None` of what is no pool.
+async fn shares(tx: &mut Tx, from: &MadeFrom) -> Result<Option<Vec<MadeFrom>>, BooksError> {
+    let MadeSource::Part(part) = from.source else {
+        return Ok(None);
+    };
+    let sql = "SELECT m.number, m.place, m.part, m.weight, s.supplier FROM lot l \
+               JOIN making_in m ON m.entry = l.entry \
+               JOIN lot s ON s.number = m.number AND s.place = m.place \
+               WHERE l.number = ? AND l.place = ? AND l.making = ? ORDER BY m.n";
+    let key = [
+        part.lot.number(),
+        part.lot.place(),
+        MakingKind::Pool.number(),
+    ];
+    let rows = tx.fetch(sql, &key.map(Val::Int)).await?;
+    let whole: i128 = rows.iter().map(|row| i128::from(row.int(3))).sum();
+    let (mut shares, mut poured, mut shared) = (Vec::new(), 0_i128, 0_i64);
+    for row in &rows {
+        poured += i128::from(row.int(3));
+        let up_to = poured * i128::from(from.weight.units());
+        let up_to = decimal::half_up(up_to, whole).unwrap_or(0);
+        shares.push(MadeFrom {
+            source: MadeSource::Part(part_id("making_in", row.int(0), row.int(1), row.int(2))?),
+            weight: Weight::from_units(up_to - shared),
+            supplier: row.text(4).to_owned(),
+            ..from.clone()
+        });
+        shared = up_to;
+    }
+    Ok((whole > 0).then_some(shares))
 }
 
 /// What is known of an input: of a part as the ticket that stands says, of a dispatch
