@@ -5,6 +5,7 @@ use proto::google::r#type::Date;
 use proto::v1;
 
 use crate::Reach;
+use crate::close::at_table;
 use crate::known::Known;
 use crate::show::{self, Column, Page};
 use crate::trouble::Trouble;
@@ -74,10 +75,9 @@ pub fn text(yields: &v1::ListSupplierYieldsResponse, known: &Known) -> String {
         page.line("");
         for own in &group.suppliers {
             page.paragraph(format!(
-                "Fish of {}, {} to {}: {}.",
+                "Fish of {}, {}: {}.",
                 known.party(&own.supplier),
-                show::fish(&known.species(&group.species), group.presentation),
-                group.specification,
+                at_table::like_fish(group, known),
                 own.says
             ));
         }

@@ -36,7 +36,7 @@ fn or_not_known(text: &str, unit: &str) -> String {
 }
 
 /// What is compared with what.
-pub(super) fn like_fish(group: &v1::YieldGroup, known: &Known) -> String {
+pub(crate) fn like_fish(group: &v1::YieldGroup, known: &Known) -> String {
     let place = if group.customer_kitchen {
         "customers' kitchens"
     } else {
