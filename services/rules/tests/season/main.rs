@@ -78,6 +78,7 @@ fn seasons(first: u64, name: &str) {
     let weeks = score.weeks as f64;
     let of_counts = score::OF_COUNTS.map(FlagKind::word);
     most(&of_counts, score.calm_weeks, 0.3);
+    most(&[FlagKind::Overdrawn.word()], score.calm_weeks, 0.1);
     most(&[score::NAMED], weeks, 0.02);
     most(&[FlagKind::ScaleDrift.word()], weeks, 0.08);
     most(&[score::CHARTED], weeks, 0.2);

@@ -14,10 +14,10 @@ use rules::weight::Weight;
 
 use crate::dock::Planted;
 
-/// Flags that judge a weight by what may be off; all other flags repeat what was entered,
-/// or are followed as what they are of.
-pub(crate) const OF_COUNTS: [FlagKind; 6] = [
-    FlagKind::Overdrawn,
+/// Flags that judge what a count found by what may be off. Overdrawn fish, judged as it
+/// goes, is followed apart; all other flags repeat what was entered, or are followed as
+/// what they are of.
+pub(crate) const OF_COUNTS: [FlagKind; 5] = [
     FlagKind::Unaccounted,
     FlagKind::UnaccountedSite,
     FlagKind::Swapped,
@@ -99,7 +99,7 @@ impl Said {
         for flag in &doc.flags {
             assert!(!flag.gap, "all of it was counted: {}", flag.text);
             let Flag { kind, subject, .. } = flag;
-            if OF_COUNTS.contains(kind) {
+            if OF_COUNTS.contains(kind) || *kind == FlagKind::Overdrawn {
                 let surplus = flag.weight.is_negative();
                 self.flags.push((doc.day, *kind, subject.clone(), surplus));
             }
@@ -305,11 +305,12 @@ impl Score {
         );
         let drift = self.because_of_drift.to_string();
         line("raised while a scale was drifting", drift);
-        let others = [FlagKind::ScaleDrift];
+        let others = [FlagKind::Overdrawn, FlagKind::ScaleDrift];
         let flags = OF_COUNTS.into_iter().chain(others).map(FlagKind::word);
         for kind in flags.chain([NAMED, CHARTED]) {
             let times = self.false_alarms(&[kind]);
-            let of_weight = OF_COUNTS.map(FlagKind::word).contains(&kind);
+            let overdrawn = kind == FlagKind::Overdrawn.word();
+            let of_weight = overdrawn || OF_COUNTS.map(FlagKind::word).contains(&kind);
             let weeks = if of_weight {
                 self.calm_weeks
             } else {
