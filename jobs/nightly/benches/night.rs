@@ -40,11 +40,14 @@ use rules::ids::{DayNumber, LotCode, PartId};
 use rules::making::{Fate, Made, MadeFrom, MadeSource, Making, MakingAsked, MakingKind};
 use rules::money::{Currency, Money, UnitPrice};
 use rules::office::Site;
+use rules::stock::{
+    CountAsked, CountDone, CountedPart, Found, Moved, MovementAsked, PartRef, Taken, TakenFrom,
+};
 use rules::ticket::{
     Confirmation, Decision, Landing, Line, LotIn, Pieces, Receiving, SmallFish, Ticket, TicketLot,
     WeighIn,
 };
-use rules::weight::{Weight, WeightUnit};
+use rules::weight::{Reading, ReadingSource, Weight, WeightUnit};
 
 const SITES: i64 = 5;
 const TICKETS: usize = 200;
@@ -358,7 +361,7 @@ impl Yard {
         let mut deeds = Vec::new();
         for gone in self.overnight.remove(&site).unwrap_or_default().chunks(10) {
             let rows = (1..).zip(gone).map(|(n, fish)| moved(n, *fish)).collect();
-            deeds.push(self.deed("movement", site, day, "{}".to_owned(), rows));
+            deeds.push(self.deed("movement", site, day, sale(site, gone), rows));
             seq += 1;
         }
         let mut fillets = Vec::new();
@@ -391,7 +394,7 @@ impl Yard {
                 .collect();
             let whole = fish[..3].iter();
             let rows = (1..).zip(whole).map(|(n, fish)| moved(n, *fish)).collect();
-            deeds.push(self.deed("movement", site, day, "{}".to_owned(), rows));
+            deeds.push(self.deed("movement", site, day, sale(site, &fish[..3]), rows));
 
             let (fillet, frames) = (fish[3].1 * 3 / 10, fish[3].1 * 68 / 100);
             let (doc, rows) = cutting(site, &name(diver), fish[3], fillet, frames);
@@ -401,7 +404,7 @@ impl Yard {
         }
         let rows = (1..).zip(&fillets).map(|(n, fish)| counted(n, *fish));
         let rows = rows.collect();
-        deeds.push(self.deed("count", site, day, "{}".to_owned(), rows));
+        deeds.push(self.deed("count", site, day, count(site, day, &fillets), rows));
         self.overnight.insert(site, fillets);
         self.lots += TICKETS * LOTS_OF_A_TICKET;
         self.record(deeds).await;
@@ -707,4 +710,79 @@ fn lot_in() -> LotIn {
         harvest_to: None,
         tally: None,
     }
+}
+
+/// A weight as somebody read it.
+fn read(weight: i64) -> Reading {
+    let weight = Weight::from_units(weight);
+    Reading {
+        text: weight.shown(WeightUnit::Lb),
+        unit: WeightUnit::Lb,
+        scale: String::new(),
+        source: ReadingSource::Keyed,
+        weight,
+    }
+}
+
+fn named(part: PartId) -> PartRef {
+    PartRef {
+        lot: part.lot,
+        part: Some(part.n),
+    }
+}
+
+/// The document of a sale of whole fish.
+fn sale(site: i64, fish: &[(PartId, i64)]) -> String {
+    let taken = |&(part, weight): &(PartId, i64)| Taken {
+        part: named(part),
+        weight: read(weight),
+        emptied: true,
+    };
+    let asked = MovementAsked {
+        site,
+        outlet: Outlet::SoldWhole,
+        taken: fish.iter().map(taken).collect(),
+        counterparty: String::new(),
+        reason: String::new(),
+        cause: None,
+        temperature: None,
+        price: None,
+        plan_line: String::new(),
+        happened_us: None,
+    };
+    let taken = |&(part, weight): &(PartId, i64)| TakenFrom {
+        part,
+        weight: Weight::from_units(weight),
+        emptied: true,
+    };
+    let moved = Moved {
+        taken: fish.iter().map(taken).collect(),
+        buyers_loss: None,
+        notices: vec![],
+    };
+    entry_doc(&asked, &moved)
+}
+
+/// The document of a count.
+fn count(site: i64, day: DayNumber, found: &[(PartId, i64)]) -> String {
+    let counted = |&(part, weight): &(PartId, i64)| CountedPart {
+        part: named(part),
+        weight: read(weight),
+    };
+    let asked = CountAsked {
+        site,
+        closes: day,
+        counted: found.iter().map(counted).collect(),
+        pool: None,
+        happened_us: None,
+    };
+    let as_found = |&(part, weight): &(PartId, i64)| Found {
+        part,
+        weight: Weight::from_units(weight),
+    };
+    let done = CountDone {
+        counted: found.iter().map(as_found).collect(),
+        pool: None,
+    };
+    entry_doc(&asked, &done)
 }
