@@ -134,6 +134,9 @@ pub(crate) fn list(page: &mut Page, flags: &[v1::Flag], known: &Known) {
         for line in &flag.evidence {
             page.line(format!("      {line}"));
         }
+        if !flag.next_step.is_empty() {
+            page.paragraph(format!("Next: {}", flag.next_step));
+        }
     }
 }
 
@@ -216,6 +219,19 @@ mod tests {
         }]);
         let under = text.split_once("are missing\n").map(|(_, under)| under);
         assert_eq!(under, Some("      rounding of 2 readings: +/- 0.04 lb\n"));
+    }
+
+    #[test]
+    fn what_to_do_next_stands_last() {
+        let text = listed(&[v1::Flag {
+            evidence: vec!["rounding of 2 readings: +/- 0.04 lb".to_owned()],
+            next_step: "Count it again.".to_owned(),
+            ..flag("unaccounted")
+        }]);
+        assert!(
+            text.ends_with("0.04 lb\n  Next: Count it again.\n"),
+            "{text}"
+        );
     }
 
     #[test]

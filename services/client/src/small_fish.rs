@@ -121,9 +121,10 @@ fn pays_from(fish: &v1::CutBesideSoup) -> String {
     match (&fish.break_even, ends) {
         (None, _) => "never, however heavy the fish".to_owned(),
         (at, (from, to)) => format!(
-            "{} a fish ({})",
+            "{} a fish ({} to {})",
             show::weight(at.as_ref()),
-            show::weights(from.as_ref(), to.as_ref())
+            show::weight(from.as_ref()),
+            show::weight(to.as_ref())
         ),
     }
 }

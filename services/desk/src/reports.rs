@@ -467,7 +467,7 @@ impl Desk {
             group.edible = None;
             group.plate = None;
             group.portions = None;
-            if caller.role == Role::Diver {
+            if matches!(caller.role, Role::Diver | Role::Kitchen) {
                 // Nor who else it was cut with, or by whom.
                 for own in &mut group.suppliers {
                     if own.says.starts_with(NOT_TOLD_APART) {

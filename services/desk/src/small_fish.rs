@@ -3,11 +3,9 @@
 use books::close;
 use rules::close::SmallFishRow;
 use rules::fish::Presentation;
-use rules::money::UnitPrice;
-use rules::small_fish::{
-    self, AtTheTable, BELIEVABLE_YIELD_E2, MINUTES_OF_ONE_CUT_PERCENT, YIELD_OF_ONE_CUT_E2,
-};
-use rules::weight::{Weight, WeightUnit};
+use rules::small_fish::bands::BandAtTable;
+use rules::small_fish::{BELIEVABLE_YIELD_E2, MINUTES_OF_ONE_CUT_PERCENT, YIELD_OF_ONE_CUT_E2};
+use rules::weight::Weight;
 
 use crate::{Caller, Desk, DeskError};
 
@@ -71,59 +69,40 @@ impl Desk {
                 "must be given: no cut of such fish was timed and its fish counted",
             )
         };
-        let band = recorded.as_ref().map(|(_, row)| row);
-        let fish = AtTheTable {
-            piece: asked.piece,
-            yield_e2: asked
-                .yield_e2
-                .or(band.map(|row| row.yield_e2))
-                .ok_or_else(|| missing("yield_percent"))?,
-            yield_u_e2: YIELD_OF_ONE_CUT_E2,
-            minutes_e2: asked
-                .minutes_e2
-                .or(band.map(|row| row.minutes_e2))
-                .ok_or_else(|| missing("minutes_per_fish"))?,
-            minutes_u_e2: 0,
+        let row = recorded.as_ref().map(|(_, row)| row);
+        let (yield_e2, yield_u_e2) = asked
+            .yield_e2
+            .map(|said| (said, YIELD_OF_ONE_CUT_E2))
+            .or(row.map(|row| (row.yield_e2, row.yield_u_e2)))
+            .ok_or_else(|| missing("yield_percent"))?;
+        let (minutes_e2, minutes_u_e2) = asked
+            .minutes_e2
+            .map(|said| (said, said * MINUTES_OF_ONE_CUT_PERCENT / 100))
+            .or(row.map(|row| (row.minutes_e2, row.minutes_u_e2)))
+            .ok_or_else(|| missing("minutes_per_fish"))?;
+        let band = BandAtTable {
+            species: asked.species,
+            presentation: Presentation::Whole,
+            specification: asked.specification,
+            band: row.map_or_else(String::new, |row| row.band.clone()),
+            cuts: row.map_or(0, |row| row.cuts),
+            input: Weight::ZERO,
+            fillet: Weight::ZERO,
+            yield_e2: (yield_e2, yield_u_e2),
+            timed_cuts: row.map_or(0, |row| row.timed_cuts),
+            piece: Some(asked.piece),
+            minutes_e2: Some((minutes_e2, minutes_u_e2)),
         };
-        let fish = AtTheTable {
-            minutes_u_e2: fish.minutes_e2 * MINUTES_OF_ONE_CUT_PERCENT / 100,
-            ..fish
-        };
-        let per = match office.shown_unit_at(asked.site, now_us) {
-            WeightUnit::Kg | WeightUnit::G => WeightUnit::Kg,
-            WeightUnit::Lb | WeightUnit::Oz => WeightUnit::Lb,
-        };
-        let judging = &settings.judging;
-        let weighed = judging
-            .table_prices(&asked.species, &asked.specification, currency)
-            .and_then(|prices| small_fish::weigh(&fish, &prices, per))
-            .ok_or_else(|| DeskError::malformed("piece", "cannot be weighed against soup"))?;
-        let price = |e4| {
-            UnitPrice::from_e4(e4, currency, per)
-                .map_err(|e| DeskError::malformed("piece", e.to_string()))
-        };
+        let shown_unit = office.shown_unit_at(asked.site, now_us);
         let (least, most) = BELIEVABLE_YIELD_E2;
         Ok(SmallFishFound {
-            believable: (least..=most).contains(&fish.yield_e2),
+            believable: (least..=most).contains(&yield_e2),
             from_close: recorded.as_ref().map(|(day, _)| *day),
-            row: SmallFishRow {
-                species: asked.species,
-                presentation: Presentation::Whole,
-                specification: asked.specification,
-                band: band.map_or_else(String::new, |row| row.band.clone()),
-                cuts: band.map_or(0, |row| row.cuts),
-                timed_cuts: band.map_or(0, |row| row.timed_cuts),
-                piece: asked.piece,
-                yield_e2: fish.yield_e2,
-                minutes_e2: fish.minutes_e2,
-                cut: price(weighed.cut_e4)?,
-                soup: price(weighed.soup_e4)?,
-                within: price(weighed.within_e4)?,
-                answer: weighed.answer,
-                break_even: weighed
-                    .break_even
-                    .map_or_else(Vec::new, |even| vec![even.at, even.from, even.to]),
-            },
+            row: settings
+                .judging
+                .table_prices(&band.species, &band.specification, currency)
+                .and_then(|prices| SmallFishRow::weighed(&band, &prices, shown_unit))
+                .ok_or_else(|| DeskError::malformed("piece", "cannot be weighed against soup"))?,
         })
     }
 
@@ -139,10 +118,11 @@ impl Desk {
         let Some(stored) = close::stored(&mut tx, asked.site, day, None).await? else {
             return Ok(None);
         };
-        let bands =
-            stored.read()?.small_fish.into_iter().filter(|row| {
-                row.species == asked.species && row.specification == asked.specification
-            });
+        let bands = stored.read()?.small_fish.into_iter().filter(|row| {
+            row.species == asked.species
+                && row.presentation == Presentation::Whole
+                && row.specification == asked.specification
+        });
         let apart = |row: &SmallFishRow| row.piece.units().abs_diff(asked.piece.units());
         Ok(bands.min_by_key(apart).map(|row| (day, row)))
     }

@@ -130,6 +130,15 @@ impl WeightUnit {
         }
     }
 
+    /// The unit of price nearest to it: prices are per pound or kilogram.
+    #[must_use]
+    pub const fn of_price(self) -> WeightUnit {
+        match self {
+            WeightUnit::Kg | WeightUnit::G => WeightUnit::Kg,
+            WeightUnit::Lb | WeightUnit::Oz => WeightUnit::Lb,
+        }
+    }
+
     /// 10 ng in one unit.
     ///
     /// Only prices and bands use it, which are per pound or kilogram: the ounce

@@ -37,7 +37,8 @@ doc_struct! {
     LossRow { by, name, customer_kitchen, input, missing_fillet, material, margin }
     CauseRow { cause, weight, value }
     SmallFishRow {
-        species, presentation, specification, band, cuts, timed_cuts, piece, yield_e2, minutes_e2,
+        species, presentation, specification, band, cuts, timed_cuts, piece, yield_e2, yield_u_e2,
+        minutes_e2, minutes_u_e2,
         cut, soup, within, answer, break_even,
     }
     Drift { first, second, pairs, bias_ppm, low_ppm, high_ppm }

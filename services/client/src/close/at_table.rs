@@ -56,12 +56,15 @@ fn yields(page: &mut Page, groups: &[v1::YieldGroup], known: &Known) {
     }
     for group in groups {
         page.paragraph(format!(
-            "{}: {} % ({}) of {} in {} cuts. Reference: {}.",
+            "{}: {} % ({}) of {} in {}. Reference: {}.",
             like_fish(group, known),
             group.yield_percent,
             interval(&group.interval_percent, " %"),
             show::weight(group.input.as_ref()),
-            group.cuts,
+            match group.cuts {
+                1 => "1 cut".to_owned(),
+                cuts => format!("{cuts} cuts"),
+            },
             match group.reference_percent.as_str() {
                 "" => "not set".to_owned(),
                 percent => format!("{percent} %, {}", group.reference_source),

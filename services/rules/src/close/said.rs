@@ -7,8 +7,9 @@ use crate::baseline::Follows;
 use crate::fish::{Presentation, coded};
 use crate::ids::DayNumber;
 use crate::money::{Money, UnitPrice};
-use crate::small_fish::CutOrSoup;
-use crate::weight::Weight;
+use crate::small_fish::bands::BandAtTable;
+use crate::small_fish::{self, CutOrSoup, TablePrices};
+use crate::weight::{Weight, WeightUnit};
 
 /// Cuts of one species in one form to one specification, over the days a night looks
 /// back on; own table and customers' kitchens apart.
@@ -187,8 +188,12 @@ pub struct SmallFishRow {
     pub piece: Weight,
     /// Pooled yield.
     pub yield_e2: i64,
+    /// How far that may be off, its standard uncertainty.
+    pub yield_u_e2: i64,
     /// Hundredths of a minute for one fish.
     pub minutes_e2: i64,
+    /// How far that may be off.
+    pub minutes_u_e2: i64,
     /// What cutting brings.
     pub cut: UnitPrice,
     /// What soup brings.
@@ -200,4 +205,40 @@ pub struct SmallFishRow {
     /// Piece weight from which cutting pays, and between which weights it lies; nothing
     /// where it never does.
     pub break_even: Vec<Weight>,
+}
+
+impl SmallFishRow {
+    /// Fish of a band weighed against soup, as people of a site that shows a unit read it;
+    /// `None` where no minutes are known or the prices make no figure.
+    #[must_use]
+    pub fn weighed(
+        band: &BandAtTable,
+        prices: &TablePrices,
+        shown_unit: WeightUnit,
+    ) -> Option<SmallFishRow> {
+        let per = shown_unit.of_price();
+        let fish = band.at_the_table()?;
+        let weighed = small_fish::weigh(&fish, prices, per)?;
+        let price = |e4| UnitPrice::from_e4(e4, prices.fillet.currency(), per).ok();
+        Some(SmallFishRow {
+            species: band.species.clone(),
+            presentation: band.presentation,
+            specification: band.specification.clone(),
+            band: band.band.clone(),
+            cuts: band.cuts,
+            timed_cuts: band.timed_cuts,
+            piece: fish.piece,
+            yield_e2: fish.yield_e2,
+            yield_u_e2: fish.yield_u_e2,
+            minutes_e2: fish.minutes_e2,
+            minutes_u_e2: fish.minutes_u_e2,
+            cut: price(weighed.cut_e4)?,
+            soup: price(weighed.soup_e4)?,
+            within: price(weighed.within_e4)?,
+            answer: weighed.answer,
+            break_even: weighed
+                .break_even
+                .map_or_else(Vec::new, |even| vec![even.at, even.from, even.to]),
+        })
+    }
 }

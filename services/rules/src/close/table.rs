@@ -19,13 +19,13 @@ use crate::fish::Outlet;
 use crate::judging::JudgingSettings;
 use crate::making::{MadeSource, Making, MakingKind};
 use crate::money::{Money, UnitPrice};
-use crate::small_fish::{self, bands};
+use crate::small_fish::bands;
 use crate::stock::add;
-use crate::supplier_yield::drift::{self, ControlRules, Subject, Watch};
+use crate::supplier_yield::drift::{self, ControlRules, Left, Subject, Watch};
 use crate::supplier_yield::{
     self, CutFact, Reference, SupplierYield, Verdict, YieldGroup, YieldRules,
 };
-use crate::weight::{Weight, WeightUnit};
+use crate::weight::Weight;
 
 /// Most points of a chart that a close keeps: the latest.
 const MOST_POINTS: usize = 60;
@@ -163,7 +163,7 @@ fn group_row(day: &DayInput, group: &YieldGroup, cuts: &[CutOfDay<'_>]) -> Yield
         ),
         Reference::NotSet => (None, String::new()),
     };
-    let per = per(day);
+    let per = day.shown_unit.of_price();
     let unit = per.whole_units().map(Weight::from_units);
     let edible = |cost: CutCost| {
         let e4 = cost.ep_e4(fillet_today, unit?)?;
@@ -363,32 +363,38 @@ fn charts(day: &DayInput) -> Vec<ChartRow> {
     for baseline in &day.baselines {
         newest.insert((baseline.follows, baseline.party.as_str()), baseline);
     }
+    if newest.is_empty() {
+        return Vec::new();
+    }
+    let (own, customers): (Vec<CutFact>, Vec<CutFact>) = day
+        .cut_facts
+        .iter()
+        .cloned()
+        .partition(|fact| fact.kitchen.is_empty());
+    let [own, customers] = [own, customers].map(|cuts| drift::left_over(&cuts));
     newest
         .values()
-        .map(|baseline| chart(day, baseline))
+        .map(|baseline| match baseline.follows {
+            Follows::Supplier | Follows::Cutter => chart(baseline, &own),
+            Follows::Kitchen => chart(baseline, &customers),
+        })
         .collect()
 }
 
-fn chart(day: &DayInput, baseline: &Baseline) -> ChartRow {
+/// The charts of one subject, out of what the fits leave of the cuts at its table.
+fn chart(baseline: &Baseline, left: &[Left]) -> ChartRow {
     let party = baseline.party.clone();
-    let (subject, at_customers) = match baseline.follows {
-        Follows::Supplier => (Subject::Supplier(party), false),
-        Follows::Cutter => (Subject::Cutter(party), false),
-        Follows::Kitchen => (Subject::Kitchen(party), true),
+    let subject = match baseline.follows {
+        Follows::Supplier => Subject::Supplier(party),
+        Follows::Cutter => Subject::Cutter(party),
+        Follows::Kitchen => Subject::Kitchen(party),
     };
-    let facts: Vec<CutFact> = day
-        .cut_facts
-        .iter()
-        .filter(|fact| fact.kitchen.is_empty() != at_customers)
-        .cloned()
-        .collect();
     let good = drift::Baseline {
         subject: subject.clone(),
         from: baseline.from,
         to: day_before(baseline.to).unwrap_or(baseline.to),
     };
-    let left = drift::left_over(&facts);
-    let watch = drift::watch(&left, &subject, Some(&good), &ControlRules::default());
+    let watch = drift::watch(left, &subject, Some(&good), &ControlRules::default());
     let mut row = ChartRow {
         follows: baseline.follows,
         party: baseline.party.clone(),
@@ -433,43 +439,14 @@ fn chart(day: &DayInput, baseline: &Baseline) -> ChartRow {
 /// What a pound or kilogram brings at the table by band, beside soup, from the cuts the
 /// night looks back on.
 fn small_fish(day: &DayInput) -> Vec<SmallFishRow> {
-    let per = per(day);
-    let price = |e4| UnitPrice::from_e4(e4, day.currency, per).ok();
     bands::by_band(&day.cut_facts)
-        .into_iter()
+        .iter()
         .filter_map(|band| {
-            let fish = band.at_the_table()?;
             let judging = &day.settings.judging;
             let prices = judging.table_prices(&band.species, &band.specification, day.currency)?;
-            let weighed = small_fish::weigh(&fish, &prices, per)?;
-            Some(SmallFishRow {
-                species: band.species,
-                presentation: band.presentation,
-                specification: band.specification,
-                band: band.band,
-                cuts: band.cuts,
-                timed_cuts: band.timed_cuts,
-                piece: fish.piece,
-                yield_e2: fish.yield_e2,
-                minutes_e2: fish.minutes_e2,
-                cut: price(weighed.cut_e4)?,
-                soup: price(weighed.soup_e4)?,
-                within: price(weighed.within_e4)?,
-                answer: weighed.answer,
-                break_even: weighed
-                    .break_even
-                    .map_or_else(Vec::new, |even| vec![even.at, even.from, even.to]),
-            })
+            SmallFishRow::weighed(band, &prices, day.shown_unit)
         })
         .collect()
-}
-
-/// The unit of price nearest to what the site shows.
-fn per(day: &DayInput) -> WeightUnit {
-    match day.shown_unit {
-        WeightUnit::Kg | WeightUnit::G => WeightUnit::Kg,
-        WeightUnit::Lb | WeightUnit::Oz => WeightUnit::Lb,
-    }
 }
 
 #[cfg(test)]

@@ -37,8 +37,7 @@ fn old_part(day: &DayInput, id: PartId, part: &PartDay) -> Option<Flag> {
         ""
     };
     let text = format!(
-        "{} of {} is {}; {what} is looked at after {}.{ask} Sell it, freeze it or throw it out; \
-         the local code decides what may still be sold.",
+        "{} of {} is {}; {what} is looked at after {}.{ask}",
         shown(day, part.now.weight),
         named(day, id),
         aged(age_us),

@@ -4,6 +4,7 @@ use crate::close::tests::{Told, day};
 use crate::decimal;
 use crate::fish::Presentation;
 use crate::supplier_yield::{CutShare, ReferenceYield};
+use crate::weight::WeightUnit;
 
 fn lb(text: &str) -> Weight {
     WeightUnit::Lb.weigh(text).unwrap_or_default()
