@@ -18,6 +18,7 @@
 )]
 
 pub mod agreed_price;
+pub mod allot;
 pub mod balance;
 pub mod baseline;
 pub mod business_day;
