@@ -323,6 +323,8 @@ class Week:
 
     take_reprobe = take_party
     take_requestCodes = take_party
+    take_room = take_party
+    take_plan = take_party
 
     def take_dispute(self, label, deed, at):
         subject = f"{entry_key(deed['ticket'])}, line {deed['line']}"

@@ -284,6 +284,41 @@ const ROWS: &[(&str, &str, Must)] = &[
     ("settings.settings.judging.cookingLossPercent", "\"100\"", Bad),
     ("settings.settings.judging.wholeDaysAsk", "4", Bad),
     ("settings.settings.judging.leastCuts", "1", Bad),
+    ("settings.settings.judging.dressings.keepsPercent", "\"0\"", Bad),
+    ("settings.settings.judging.dressings.to", "\"PRESENTATION_WHOLE\"", Bad),
+    ("settings.settings.judging.dressings.to", "\"PRESENTATION_ROE\"", Bad),
+    ("settings.settings.judging.dressings.source", ABSENT, Bad),
+    ("movement.planLine", "\"2031042800019999999-1\"", Bad),
+    ("movement.planLine", "\"1\"", Bad),
+    ("making.planLine", "\"2031042800019999999-1\"", Bad),
+    ("room.room", ABSENT, Bad),
+    ("room.room.site", "7", Bad),
+    ("room.room.code", "\"Two words\"", Bad),
+    ("room.room.name", ABSENT, Bad),
+    ("room.room.kind", ABSENT, Bad),
+    ("room.room.party", "\"nobody-here\"", Bad),
+    ("room.room.species", "[\"XXX\"]", BadAt("room.species[0]")),
+    ("room.room.presentations", "[\"PRESENTATION_ROE\"]", Bad),
+    ("room.room.weight", ABSENT, Bad),
+    ("room.room.promised.decimal", "\"20.01\"", BadAt("room.promised")),
+    ("room.room.price.currency", "\"EUR\"", Bad),
+    ("room.room.until", "\"2031-04-28T12:00:00Z\"", Bad),
+    ("room.room.windows.from", "\"4pm\"", Bad),
+    ("room.room.windows.to", "\"16:00\"", BadAt("room.windows")),
+    ("room.room.oldestHours", "0", Bad),
+    ("choice.site", "7", Bad),
+    ("choice.choice", ABSENT, Bad),
+    ("choice.choice.kind", ABSENT, Bad),
+    ("choice.choice.kind", "\"CHOICE_KIND_FORBID\"", BadAt("choice.weight")),
+    ("choice.choice.part", ABSENT, Bad),
+    ("choice.choice.part.part", ABSENT, Bad),
+    ("choice.choice.part.part", "99", BadAt("choice.part")),
+    ("choice.choice.room", "\"attic\"", Bad),
+    ("choice.choice.weight.decimal", "\"500.00\"", Unmet("PINNED_TOO_MUCH")),
+    ("choice.choice.reason", ABSENT, Bad),
+    ("plan.site", "7", Bad),
+    ("plan.digest", "\"12\"", Bad),
+    ("plan.day", r#"{"year":2031,"month":4,"day":27}"#, Unmet("DAY_OVER")),
     ("agreedPrice.agreedPrice", ABSENT, Bad),
     ("agreedPrice.agreedPrice.id", "\"2031042800010000001\"", Bad),
     ("agreedPrice.agreedPrice.site", "7", BadAt("agreed_price.site")),
@@ -670,7 +705,10 @@ async fn samples(server: &Server) -> Vec<Value> {
         "requestId": fresh(), "site": 1, "device": "dock-tablet", "count": 1,
     }});
     let codes = stream(server, vec![codes]).await;
+    let (small, plan) = planned(server).await;
     SAMPLES
+        .replace("{{small}}", &small)
+        .replace("{{plan}}", &plan)
         .replace(
             "{{number}}",
             &codes[0].code_block.as_ref().unwrap().first_number,
@@ -704,6 +742,51 @@ async fn samples(server: &Server) -> Vec<Value> {
             sample
         })
         .collect()
+}
+
+/// A lot of small fish, and a plan by which some of it goes to the crew and some into the
+/// freezer.
+async fn planned(server: &Server) -> (String, String) {
+    let room = |code: &str, kind: &str| {
+        json!({ "room": { "requestId": fresh(), "room": {
+            "site": 1, "code": code, "name": code, "kind": kind, "weight": lb("5.00"),
+            "standing": true,
+        }}})
+    };
+    let mut small = client::json::write(&one_tote("24.00", "4.00", 50));
+    small["requestId"] = json!(fresh());
+    let deeds = vec![
+        room("crew", "ROOM_KIND_CREW_USE"),
+        room("freezer", "ROOM_KIND_FREEZER"),
+        json!({ "weighIn": small }),
+    ];
+    let booked = stream(server, deeds).await;
+    let ticket = booked[2].ticket.clone();
+    let small = ticket.unwrap_or_else(|| panic!("{booked:?}")).lots[0]
+        .lot_code
+        .clone();
+    let channel = server.channel().await;
+    let mut outlets = v1::outlet_service_client::OutletServiceClient::new(channel);
+    let proposed = v1::ProposePlanRequest {
+        site: 1,
+        ..v1::ProposePlanRequest::default()
+    };
+    let plan = outlets
+        .propose_plan(proposed)
+        .await
+        .unwrap()
+        .into_inner()
+        .plan
+        .unwrap();
+    assert_eq!(plan.lines.len(), 2, "{plan:?}");
+    let taken = v1::RecordPlanRequest {
+        request_id: fresh(),
+        site: 1,
+        day: None,
+        digest: plan.digest,
+    };
+    let taken = outlets.record_plan(taken).await.unwrap().into_inner();
+    (small, taken.recorded.unwrap().entry_id)
 }
 
 #[tokio::test]

@@ -71,7 +71,7 @@ type Made = Option<(&'static str, Value)>;
 type Make = fn(&mut Dock) -> Made;
 
 /// What may be done, and how often of a hundred or so.
-const DEEDS: [(i64, Make); 27] = [
+const DEEDS: [(i64, Make); 28] = [
     (26, Dock::weigh_in),
     (3, Dock::void),
     (6, Dock::hold),
@@ -87,6 +87,7 @@ const DEEDS: [(i64, Make); 27] = [
     (2, Dock::price_list),
     (2, Dock::agreed_price),
     (2, Dock::baseline),
+    (2, Dock::room),
     (2, Dock::request_codes),
     (3, Dock::reprobe),
     (3, Dock::reweigh),
@@ -465,6 +466,15 @@ impl Dock {
             "from": week(14), "to": week(21), "reason": "a week in order"
         });
         Some(("baseline", json!({ "baseline": baseline })))
+    }
+
+    fn room(&mut self) -> Made {
+        let room = json!({
+            "site": 1, "code": self.chance.one_of(&["crew", "bait"])?, "name": "for small fish",
+            "kind": self.chance.one_of(&["ROOM_KIND_CREW_USE", "ROOM_KIND_BY_PRODUCT"])?,
+            "weight": lb("10.00"), "standing": true
+        });
+        Some(("room", json!({ "room": room })))
     }
 
     fn request_codes(&mut self) -> Made {

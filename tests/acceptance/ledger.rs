@@ -11,6 +11,7 @@ use proto::v1::codes_service_client::CodesServiceClient;
 use proto::v1::deed::Deed;
 use proto::v1::intake_service_client::IntakeServiceClient;
 use proto::v1::office_service_client::OfficeServiceClient;
+use proto::v1::outlet_service_client::OutletServiceClient;
 use proto::v1::receiving_service_client::ReceivingServiceClient;
 use proto::v1::settlement_service_client::SettlementServiceClient;
 use proto::v1::stock_service_client::StockServiceClient;
@@ -28,7 +29,7 @@ macro_rules! each_deed {
         $with!(WeighIn VoidTicket Hold Release Regrade Movement CustomerReturn Making Count Site
             Party Species Scale Tote Device Settings PriceList AcknowledgeFlag RequestCodes
             Reprobe Reweigh AgreedPrice Settle Advance Charge DrawerCount Dispute AnswerDispute
-            TakeBack Baseline)
+            TakeBack Baseline Room Choice Plan)
     };
 }
 pub(crate) use each_deed;
@@ -183,6 +184,7 @@ pub(crate) async fn attempt(channel: Keyed, deed: Deed) -> Result<Booked, Status
     let mut money = SettlementServiceClient::new(channel.clone());
     let mut closes = CloseServiceClient::new(channel.clone());
     let mut receiving = ReceivingServiceClient::new(channel.clone());
+    let mut outlets = OutletServiceClient::new(channel.clone());
     let mut codes = CodesServiceClient::new(channel);
     macro_rules! plain {
         ($client:ident . $method:ident($request:ident)) => {
@@ -249,6 +251,9 @@ pub(crate) async fn attempt(channel: Keyed, deed: Deed) -> Result<Booked, Status
         Deed::PriceList(r) => plain!(office.post_price_list(r)),
         Deed::AgreedPrice(r) => plain!(office.record_agreed_price(r)),
         Deed::Baseline(r) => plain!(office.record_baseline(r)),
+        Deed::Room(r) => plain!(outlets.record_room(r)),
+        Deed::Choice(r) => plain!(outlets.record_choice(r)),
+        Deed::Plan(r) => plain!(outlets.record_plan(r)),
         Deed::AcknowledgeFlag(r) => plain!(closes.acknowledge_flag(r)),
         Deed::Reprobe(r) => plain!(receiving.record_reprobe(r)),
         Deed::Reweigh(r) => plain!(stock.record_reweigh(r)),

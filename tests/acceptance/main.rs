@@ -29,6 +29,7 @@ mod landing;
 mod ledger;
 mod night;
 mod ordinary;
+mod outlets;
 mod outside;
 mod pay;
 mod payees;

@@ -572,6 +572,7 @@ fn cutting(
         minutes: making.minutes.clone(),
         happened_us: None,
         tally: None,
+        plan_line: String::new(),
     };
     let kind = MakingKind::Cut.number();
     let mut rows = Vec::from(lot(

@@ -576,6 +576,7 @@ impl Dock {
             minutes: String::new(),
             happened_us: None,
             tally: None,
+            plan_line: String::new(),
         };
         let doc = entry_doc(&asked, &making);
         self.deed("making", day, at(day, hours), doc, rows, vec![])

@@ -12,7 +12,7 @@ use rules::business_day::SiteClock;
 use rules::codes::CodesAsked;
 use rules::fish::{Condition, Grade, Hazard, Outlet, Presentation, Storage, Undersize};
 use rules::ids::{EntryId, LotCode, PartId};
-use rules::judging::{FilletPrice, JudgingSettings, ReferenceYield};
+use rules::judging::{DressingYield, FilletPrice, JudgingSettings, ReferenceYield};
 use rules::key::{Key, KeyAsked, RevokeAsked, Role};
 use rules::landing::{Depth, DepthUnit};
 use rules::money::{Currency, Money, UnitPrice};
@@ -494,7 +494,9 @@ doc_struct! {
         references, fillet_prices, wage_per_hour, supplies, soup_price, dressing_cost, portion,
         cooking_loss_ppm, whole_days, whole_days_ask, soup_days, donation_hours, fillet_days,
         history_days, least_cuts, least_weight, least_days, least_points_e2, false_discovery_ppm,
+        ; later dressings,
     }
+    DressingYield { species, from, to, keeps_ppm, minutes_per_lb_e2, source }
     ReferenceYield { species, presentation, specification, yield_e2, source }
     FilletPrice { species, specification, price }
     DripRate { species, presentation, storage, ppm_per_day, allowance_ppm_per_day }

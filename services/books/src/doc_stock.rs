@@ -45,7 +45,7 @@ doc_struct! {
     PoolDone { making, weight }
     MakingAsked {
         site, kind, inputs, outputs, specification, cutter, kitchen, minutes, happened_us,
-        ; later tally,
+        ; later tally, plan_line,
     }
     MakingInput { source, weight, emptied }
     MakingOutput { presentation, fate, weight, storage, reason, grade }

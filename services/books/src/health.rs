@@ -13,6 +13,8 @@ use rules::dispute::{AnswerAsked, DisputeAsked, DisputeOpened};
 use rules::key::{Key, KeyAsked, RevokeAsked};
 use rules::making::{Making, MakingAsked};
 use rules::office::{Device, Party, Scale, Settings, Site, Species, Tote};
+use rules::outlet::Room;
+use rules::outlet::plan::{Change, ChoiceAsked, Plan, PlanTaken};
 use rules::price_list::PriceList;
 use rules::receiving::{ReprobeAsked, Reprobed};
 use rules::reweigh::{ReweighAsked, ReweighDone};
@@ -403,6 +405,9 @@ fn reads_as(kind: &str, doc: &str) -> Option<Result<(), BadDoc>> {
         "price_list" => of::<PriceList, PriceList>,
         "agreed_price" => of::<AgreedPrice, AgreedPrice>,
         "baseline" => of::<Baseline, Baseline>,
+        "room" => of::<Room, Room>,
+        "choice" => of::<ChoiceAsked, Option<Change>>,
+        "plan" => of::<PlanTaken, Plan>,
         "key" => of::<KeyAsked, Key>,
         "revoke" => of::<RevokeAsked, Key>,
         _ => return None,

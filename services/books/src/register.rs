@@ -11,6 +11,7 @@ use rules::agreed_price::AgreedPrice;
 use rules::baseline::Baseline;
 use rules::key::Key;
 use rules::office::{Device, Party, Scale, Settings, Site, Species, Tote};
+use rules::outlet::Room;
 use rules::price_list::PriceList;
 use rules::weight::WeightUnit;
 
@@ -48,6 +49,8 @@ pub struct Office {
     pub agreed_prices: BTreeMap<(i64, String), Vec<Version<AgreedPrice>>>,
     /// By site: days that control charts are held against, in order of entry.
     pub baselines: BTreeMap<i64, Vec<Version<Baseline>>>,
+    /// Rooms for small fish by site and code, every version in order of recording.
+    pub rooms: BTreeMap<(i64, String), Vec<Version<Room>>>,
     /// Keys ever given out, by the SHA-256 they are known by, each with the entry
     /// that gave it out.
     pub keys: BTreeMap<String, (i64, Key)>,
@@ -134,6 +137,19 @@ impl Office {
             .filter_map(|((_, code), versions)| {
                 let then = in_force(versions, at_us).or(versions.first())?;
                 Some((code.clone(), then.content.clone()))
+            })
+            .collect()
+    }
+
+    /// A site's rooms for small fish as they were on file at an instant, in order of code,
+    /// each with the entry that first put it on file.
+    #[must_use]
+    pub fn rooms_at(&self, site: i64, at_us: i64) -> Vec<(i64, &Version<Room>)> {
+        let of_site = self.rooms.iter().filter(|((of, _), _)| *of == site);
+        of_site
+            .filter_map(|(_, versions)| {
+                let then = in_force(versions, at_us)?;
+                Some((versions.first()?.entry, then))
             })
             .collect()
     }
@@ -307,6 +323,14 @@ impl Office {
             "baseline" => {
                 let content = Baseline::from_doc(asked).map_err(bad)?;
                 self.baselines.entry(site).or_default().push(Version {
+                    entry,
+                    from_us,
+                    content,
+                });
+            }
+            "room" => {
+                let content = Room::from_doc(asked).map_err(bad)?;
+                self.rooms.entry((site, code)).or_default().push(Version {
                     entry,
                     from_us,
                     content,

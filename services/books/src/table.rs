@@ -71,6 +71,10 @@ tables! {
     MAKING_OUT = making_out(entry, n, fate, number, place, part, weight);
     /// What was weighed on ice at close.
     COUNTED = counted(entry, n, number, place, part, weight);
+    /// What of a room for small fish was filled.
+    ROOM_USE = room_use(entry, n, site, room, number, place, part, weight, plan, line);
+    /// What people decided about a part and a room.
+    CHOICE = choice(entry, site, number, place, part, room);
     /// What was read when fish was weighed again.
     REWEIGH = reweigh(entry, number, place, part, weight, booked, note);
     /// Money, from one account to another.

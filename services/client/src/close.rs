@@ -206,6 +206,7 @@ pub fn text(close: &v1::Close, which: Parts, known: &Known) -> String {
     at_table::sections(&mut page, close, known);
     page.heading("Below the plate minimum, and where it went");
     undersize(&mut page, &close.undersize, known);
+    plans(&mut page, close);
     page.heading("Payouts");
     payouts(&mut page, &close.payouts, known);
     drifts(&mut page, &close.drifts);
@@ -218,6 +219,93 @@ pub fn text(close: &v1::Close, which: Parts, known: &Known) -> String {
         }
     }
     page.done()
+}
+
+/// What became of plans for small fish, and where what is left goes.
+fn plans(page: &mut Page, close: &v1::Close) {
+    if !close.plan_lines_done.is_empty() {
+        page.heading("Plans for small fish, carried out");
+        let rows: Vec<Vec<String>> = close
+            .plan_lines_done
+            .iter()
+            .map(|line| {
+                vec![
+                    line.plan_line.clone(),
+                    line.room.clone(),
+                    show::weight(line.planned.as_ref()),
+                    show::weight(line.delivered.as_ref()),
+                    show::weight_unless_zero(line.difference.as_ref()),
+                    if line.entry_id.is_empty() {
+                        "nothing went".to_owned()
+                    } else {
+                        line.entry_id.clone()
+                    },
+                ]
+            })
+            .collect();
+        page.table(
+            &[
+                Column::Left("line"),
+                Column::Left("room"),
+                Column::Right("planned"),
+                Column::Right("went"),
+                Column::Right("difference"),
+                Column::Left("by"),
+            ],
+            &rows,
+        );
+    }
+    let Some(plan) = &close.left_plan else {
+        return;
+    };
+    page.heading("Small fish left, planned for the next day");
+    if plan.lines.is_empty() && plan.left.is_empty() {
+        page.line("  None is left.");
+        return;
+    }
+    let mut rows: Vec<Vec<String>> = plan
+        .lines
+        .iter()
+        .map(|line| {
+            vec![
+                show::part(line.part.as_ref()),
+                line.room.clone(),
+                show::weight(line.weight.as_ref()),
+                show::weight(line.delivered.as_ref()),
+                word!(Presentation, line.dress_to),
+                show::money(line.net.as_ref()),
+            ]
+        })
+        .collect();
+    rows.extend(plan.left.iter().map(|left| {
+        vec![
+            show::part(left.part.as_ref()),
+            "no place".to_owned(),
+            show::weight(left.weight.as_ref()),
+            String::new(),
+            String::new(),
+            String::new(),
+        ]
+    }));
+    page.table(
+        &[
+            Column::Left("part"),
+            Column::Left("to"),
+            Column::Right("on ice"),
+            Column::Right("handed over"),
+            Column::Left("first"),
+            Column::Right("brings"),
+        ],
+        &rows,
+    );
+    for left in &plan.left {
+        page.paragraph(format!("{}: {}", show::part(left.part.as_ref()), left.why));
+    }
+    page.line(format!(
+        "  Kept from discard {}, bringing {} net of handling.",
+        show::weight(plan.kept.as_ref()),
+        show::money(plan.money.as_ref())
+    ));
 }
 
 /// How scales compare; nothing where none could be compared.

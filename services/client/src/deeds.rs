@@ -88,6 +88,12 @@ const WHEN: Flag = may(
     "When it happened, with its offset; now when left out",
 );
 const WHY: Flag = must("reason", "reason", Takes::Text, "Why");
+const PLAN_LINE: Flag = may(
+    "plan-line",
+    "planLine",
+    Takes::Text,
+    "Line of a plan it carries out: the plan's id, a dash, the line's number",
+);
 const FROM_PARTS: Flag = each(
     "from",
     "inputs",
@@ -257,6 +263,7 @@ const ENTRIES: &[Entry] = &[
                 Takes::Price,
                 "What was charged, such as 9.50USD/lb",
             ),
+            PLAN_LINE,
             WHEN,
         ],
         example: "move --site 1 --outlet sold-whole --to hill-kitchen \
@@ -304,6 +311,7 @@ const ENTRIES: &[Entry] = &[
             CUTTER,
             SPECIFICATION,
             MINUTES,
+            PLAN_LINE,
             WHEN,
         ],
         example: "cut --site 1 --from 20310502000100000031/1:20.00 \
@@ -368,7 +376,7 @@ const ENTRIES: &[Entry] = &[
         deed: "making",
         file: "",
         fixed: &[("kind", "MAKING_KIND_FREEZE")],
-        flags: &[SITE, FROM_PARTS, INTO_LOT, THROWN_OUT, WHEN],
+        flags: &[SITE, FROM_PARTS, INTO_LOT, THROWN_OUT, PLAN_LINE, WHEN],
         example: "freeze --site 1 --from 20310502000100000031/2:10.00 --into whole:10.00:frozen",
     },
     Entry {
@@ -547,6 +555,181 @@ const ENTRIES: &[Entry] = &[
         ],
         example: "set-baseline --site 1 --follows cutter --party cutter-1 \
                   --from 2031-04-01 --to 2031-04-15 --reason \"two weeks in order\"",
+    },
+    Entry {
+        name: "set-room",
+        about: "Put a room for small fish on file: an order, a recipient, the freezer, the table",
+        deed: "room",
+        file: "room",
+        fixed: &[],
+        flags: &[
+            must("site", "room.site", Takes::Number, "Number of the site"),
+            must("code", "room.code", Takes::Text, "Its code"),
+            must("name", "room.name", Takes::Text, "What people call it"),
+            must(
+                "kind",
+                "room.kind",
+                Takes::Word("RoomKind"),
+                "What sort of room it is",
+            ),
+            may("to", "room.party", Takes::Text, "Party that takes the fish"),
+            each(
+                "species",
+                "room.species",
+                Takes::Text,
+                "Species it takes; any when left out",
+            ),
+            each(
+                "form",
+                "room.presentations",
+                Takes::Word("Presentation"),
+                "Form it takes, such as gutted-headed",
+            ),
+            must(
+                "weight",
+                "room.weight",
+                Takes::Weight,
+                "How much, as handed over",
+            ),
+            may(
+                "promised",
+                "room.promised",
+                Takes::Weight,
+                "How much of it is promised",
+            ),
+            may(
+                "price",
+                "room.price",
+                Takes::Price,
+                "What it pays, such as 2.00USD/lb",
+            ),
+            may(
+                "handling",
+                "room.handling",
+                Takes::Price,
+                "What handling costs",
+            ),
+            may(
+                "least",
+                "room.leastDrop",
+                Takes::Weight,
+                "Least worth a drive",
+            ),
+            may(
+                "from",
+                "room.from",
+                Takes::Instant,
+                "From when, with its offset",
+            ),
+            may(
+                "until",
+                "room.until",
+                Takes::Instant,
+                "By when it is wanted",
+            ),
+            may(
+                "standing",
+                "room.standing",
+                Takes::YesOrNo,
+                "The same every day: yes or no",
+            ),
+            may(
+                "keeps-cold",
+                "room.keepsCold",
+                Takes::YesOrNo,
+                "A recipient keeps it cold until it is cooked: yes or no",
+            ),
+            may(
+                "takes-spines",
+                "room.takesSpines",
+                Takes::YesOrNo,
+                "A recipient takes venomous spines: yes or no",
+            ),
+            may(
+                "piece-from",
+                "room.pieceFrom",
+                Takes::Weight,
+                "Of a table: smallest fish",
+            ),
+            may(
+                "piece-to",
+                "room.pieceTo",
+                Takes::Weight,
+                "Of a table: fish below it",
+            ),
+            may(
+                "specification",
+                "room.specification",
+                Takes::Text,
+                "Of a table: the cut that its fillet is sold by",
+            ),
+            may(
+                "oldest-hours",
+                "room.oldestHours",
+                Takes::Number,
+                "Oldest fish it takes",
+            ),
+            may(
+                "ended",
+                "room.ended",
+                Takes::YesOrNo,
+                "Called off or fulfilled: yes or no",
+            ),
+        ],
+        example: "set-room --site 1 --code parish-pantry --name \"Parish pantry\" --kind donation \
+                  --to parish-pantry --form gutted-headed --weight 30 --standing yes \
+                  --keeps-cold yes",
+    },
+    Entry {
+        name: "pin",
+        about: "Say that a part of small fish goes to a room, whatever a plan would do",
+        deed: "choice",
+        file: "",
+        fixed: &[("choice.kind", "CHOICE_KIND_PIN")],
+        flags: &[
+            SITE,
+            must("part", "choice.part", Takes::Part, "The part, as LOT/PART"),
+            must("room", "choice.room", Takes::Text, "Code of the room"),
+            may(
+                "weight",
+                "choice.weight",
+                Takes::Weight,
+                "How much; all when left out",
+            ),
+            must("reason", "choice.reason", Takes::Text, "Why"),
+        ],
+        example: "pin --site 1 --part 20310502000100000031/2 --room parish-pantry \
+                  --weight 6.00 --reason \"they asked for it\"",
+    },
+    Entry {
+        name: "forbid",
+        about: "Say that none of a part goes to a room",
+        deed: "choice",
+        file: "",
+        fixed: &[("choice.kind", "CHOICE_KIND_FORBID")],
+        flags: &[
+            SITE,
+            must("part", "choice.part", Takes::Part, "The part, as LOT/PART"),
+            must("room", "choice.room", Takes::Text, "Code of the room"),
+            must("reason", "choice.reason", Takes::Text, "Why"),
+        ],
+        example: "forbid --site 1 --part 20310502000100000031/2 --room parish-pantry \
+                  --reason \"they had enough\"",
+    },
+    Entry {
+        name: "free",
+        about: "Take a pin or a ban back",
+        deed: "choice",
+        file: "",
+        fixed: &[("choice.kind", "CHOICE_KIND_FREE")],
+        flags: &[
+            SITE,
+            must("part", "choice.part", Takes::Part, "The part, as LOT/PART"),
+            must("room", "choice.room", Takes::Text, "Code of the room"),
+            must("reason", "choice.reason", Takes::Text, "Why"),
+        ],
+        example: "free --site 1 --part 20310502000100000031/2 --room parish-pantry \
+                  --reason \"they changed their mind\"",
     },
     Entry {
         name: "agree-price",

@@ -16,6 +16,7 @@ pub mod cash;
 pub mod clock;
 pub mod close;
 pub mod deeds;
+pub mod dispatch_note;
 pub mod dispute;
 pub mod drawer;
 mod file;
@@ -27,9 +28,11 @@ mod landing;
 pub mod landing_report;
 pub mod lot;
 pub mod pass;
+pub mod plan;
 pub mod price_list;
 pub mod receipt;
 pub mod receiving_log;
+pub mod rooms;
 pub mod see_to;
 pub mod send;
 pub mod service;
@@ -94,6 +97,12 @@ pub enum Command {
     Yields(yields::Yields),
     /// Weigh cutting small fish against soup, with the piece weight from which it pays
     SmallFish(small_fish::SmallFish),
+    /// Share small fish out among those who want it, and take the plan
+    Plan(plan::Plan),
+    /// List who wants small fish, and what there is room for
+    Rooms(rooms::Rooms),
+    /// Print what travels with fish that left; to a nonprofit, a receipt
+    DispatchNote(dispatch_note::DispatchNote),
     /// Report what was landed in a period: a row for each lot that was bought
     LandingReport(landing_report::LandingReport),
     /// Show tallies of fish, and the catch by dive and by hour
@@ -183,6 +192,9 @@ impl Command {
             Command::AnswerDispute(command) => command.run().await,
             Command::Yields(command) => command.run().await,
             Command::SmallFish(command) => command.run().await,
+            Command::Plan(command) => command.run().await,
+            Command::Rooms(command) => command.run().await,
+            Command::DispatchNote(command) => command.run().await,
             Command::LandingReport(command) => command.run().await,
             Command::Tally(command) => command.run().await,
             Command::ReceivingLog(command) => command.run().await,

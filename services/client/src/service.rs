@@ -184,6 +184,15 @@ methods! {
         list_flags: ListFlagsRequest => ListFlagsResponse,
         acknowledge_flag: AcknowledgeFlagRequest => AcknowledgeFlagResponse,
     }
+    outlet_service_client::OutletServiceClient {
+        record_room: RecordRoomRequest => RecordRoomResponse,
+        list_rooms: ListRoomsRequest => ListRoomsResponse,
+        record_choice: RecordChoiceRequest => RecordChoiceResponse,
+        propose_plan: ProposePlanRequest => ProposePlanResponse,
+        record_plan: RecordPlanRequest => RecordPlanResponse,
+        get_plan: GetPlanRequest => GetPlanResponse,
+        get_dispatch_note: GetDispatchNoteRequest => GetDispatchNoteResponse,
+    }
     codes_service_client::CodesServiceClient {
         request_codes: RequestCodesRequest => RequestCodesResponse,
     }

@@ -484,6 +484,9 @@ pub(crate) async fn send(
         }
         (Deed::Reweigh(r), None) => Answer::plain(service.record_reweigh(r).await?.recorded),
         (Deed::Baseline(r), None) => Answer::plain(service.record_baseline(r).await?.recorded),
+        (Deed::Room(r), None) => Answer::plain(service.record_room(r).await?.recorded),
+        (Deed::Choice(r), None) => Answer::plain(service.record_choice(r).await?.recorded),
+        (Deed::Plan(r), None) => Answer::plain(service.record_plan(r).await?.recorded),
         (Deed::AgreedPrice(r), None) => {
             Answer::plain(service.record_agreed_price(r).await?.recorded)
         }

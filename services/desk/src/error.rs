@@ -105,6 +105,11 @@ impl DeskError {
                 "revoke" => {
                     DeskError::precondition("ALREADY_REVOKED", "this key was already revoked")
                 }
+                "carry_out" => DeskError::Precondition {
+                    reason: "ALREADY_CARRIED_OUT",
+                    rule: "this line of the plan was already carried out".to_owned(),
+                    field: "plan_line".to_owned(),
+                },
                 "answer" => {
                     DeskError::precondition("ALREADY_ANSWERED", "this dispute was already answered")
                 }

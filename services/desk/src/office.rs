@@ -506,7 +506,7 @@ impl Desk {
     }
 
     /// What belongs to a site: its own day, decided on its epoch as read.
-    fn local<T: Clone>(
+    pub(crate) fn local<T: Clone>(
         &self,
         now_us: i64,
         site: i64,

@@ -103,9 +103,9 @@ pub struct LotEvent {
 }
 
 /// A part as somebody named it, with its lot.
-struct Named {
-    lot: Lot,
-    part: Part,
+pub(crate) struct Named {
+    pub(crate) lot: Lot,
+    pub(crate) part: Part,
 }
 
 /// A day that a count closes, and when it was taken.
@@ -608,10 +608,17 @@ impl Desk {
         }
         let may_leave = self.may_leave(&asked, &all, &settings)?;
         moved.notices.extend(may_leave);
+        let weights: Vec<Weight> = moved.taken.iter().map(|taken| taken.weight).collect();
+        let mut carried = self
+            .leaves(&asked, &all, &weights, happened_us, &settings)
+            .await?;
+        moved.notices.append(&mut carried.notices);
         moved.notices.extend(self.going_out(&asked, &all));
         rows.extend(payees.rows());
+        rows.append(&mut carried.rows);
         let mut plan = self.on_stock(&all, happened_us, asked, moved, rows)?;
         plan.must_hold.append(&mut payees.must_hold);
+        plan.must_hold.append(&mut carried.must_hold);
         plan.party.clone_from(&plan.asked.counterparty);
         Ok(plan)
     }
@@ -623,13 +630,10 @@ impl Desk {
         all: &[Named],
         settings: &Settings,
     ) -> Result<Vec<Notice>, DeskError> {
-        let office = self.office();
-        let leaving: Vec<receiving::Leaving<'_>> = all
+        let leaving: Vec<receiving::Leaving> = all
             .iter()
             .map(|named| receiving::Leaving {
                 part: named.part.id,
-                species: office.species.get(&named.lot.species),
-                presentation: named.lot.presentation,
                 condition: named.part.key.condition,
             })
             .collect();

@@ -6,6 +6,7 @@
 pub(crate) mod close;
 pub(crate) mod landing;
 pub(crate) mod office;
+pub(crate) mod outlet;
 pub(crate) mod price_check;
 pub(crate) mod receiving;
 pub(crate) mod settle;

@@ -5,7 +5,7 @@
 
 use proto::v1;
 use rules::{
-    baseline, close, fish, key, landing, making, office, price_list, receiving, settlement,
+    baseline, close, fish, key, landing, making, office, outlet, price_list, receiving, settlement,
     small_fish, stock, tally, ticket, weight,
 };
 
@@ -28,6 +28,11 @@ pub(crate) struct UnknownNumber;
 /// The number of a word that may be absent; 0 is "not said".
 pub(crate) fn wire_or_none<T: Coded>(word: Option<T>) -> i32 {
     word.map_or(0, T::wire)
+}
+
+/// The numbers of a list of words.
+pub(crate) fn wires<T: Coded>(words: &[T]) -> Vec<i32> {
+    words.iter().map(|word| word.wire()).collect()
 }
 
 macro_rules! coded {
@@ -91,6 +96,8 @@ coded! {
     close::LossBy as LossBy { Part, Supplier, Cutter, Kitchen }
     small_fish::CutOrSoup as CutOrSoup { Cut, Soup, Close }
     making::MakingKind as MakingKind { Cut, Dress, Pool, Freeze, CustomerCut }
+    outlet::RoomKind as RoomKind { Soup, Donation, Gift, Freezer, Table, CrewUse, ByProduct }
+    outlet::plan::ChoiceKind as ChoiceKind { Pin, Forbid, Free }
     stock::DiscardCause as DiscardCause { BeforeHandOver, AfterHandOver }
     making::Fate as OutputFate { Lot, Discard, NotWeighed }
 }

@@ -10,6 +10,7 @@ pub(crate) mod closes;
 pub(crate) mod keys;
 pub(crate) mod landings;
 pub(crate) mod office;
+mod outlet;
 pub(crate) mod receiving;
 pub(crate) mod reports;
 pub(crate) mod settle;
@@ -214,6 +215,17 @@ service! {
         deed stock::record_count(RecordCountRequest) -> RecordCountResponse,
         deed stock::record_reweigh(RecordReweighRequest) -> RecordReweighResponse,
         read stock::get_lot(GetLotRequest) -> GetLotResponse,
+}
+
+service! {
+    v1::outlet_service_server::OutletService =
+        deed outlet::record_room(RecordRoomRequest) -> RecordRoomResponse,
+        read outlet::list_rooms(ListRoomsRequest) -> ListRoomsResponse,
+        deed outlet::record_choice(RecordChoiceRequest) -> RecordChoiceResponse,
+        read outlet::propose_plan(ProposePlanRequest) -> ProposePlanResponse,
+        deed outlet::record_plan(RecordPlanRequest) -> RecordPlanResponse,
+        read outlet::get_plan(GetPlanRequest) -> GetPlanResponse,
+        read outlet::get_dispatch_note(GetDispatchNoteRequest) -> GetDispatchNoteResponse,
 }
 
 service! {

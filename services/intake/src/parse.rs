@@ -10,6 +10,7 @@ pub(crate) mod codes;
 pub(crate) mod judging;
 pub(crate) mod keys;
 pub(crate) mod office;
+pub(crate) mod outlet;
 pub(crate) mod receiving;
 pub(crate) mod settle;
 pub(crate) mod stock;

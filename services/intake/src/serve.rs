@@ -20,6 +20,7 @@ use proto::v1::intake_service_server::IntakeServiceServer;
 use proto::v1::key_service_server::KeyServiceServer;
 use proto::v1::landing_report_service_server::LandingReportServiceServer;
 use proto::v1::office_service_server::OfficeServiceServer;
+use proto::v1::outlet_service_server::OutletServiceServer;
 use proto::v1::receiving_service_server::ReceivingServiceServer;
 use proto::v1::settlement_service_server::SettlementServiceServer;
 use proto::v1::statement_service_server::StatementServiceServer;
@@ -123,6 +124,7 @@ pub async fn serve(
         OfficeServiceServer,
         IntakeServiceServer,
         StockServiceServer,
+        OutletServiceServer,
         ReceivingServiceServer,
         CloseServiceServer,
         CodesServiceServer,

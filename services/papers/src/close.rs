@@ -42,6 +42,10 @@ pub struct Close {
     pub groups: Vec<Group>,
     /// Small fish taken in, and where it went.
     pub undersize: Vec<Undersize>,
+    /// Lines of plans for small fish, and what became of them.
+    pub lines_done: Vec<LineDone>,
+    /// Where the small fish that is left goes on the next day.
+    pub left: Vec<LeftLine>,
     /// Whether small fish is worth the cutting.
     pub small_fish: Vec<SmallFish>,
     /// What the day lost, by cause.
@@ -244,6 +248,44 @@ pub struct Undersize {
     pub made: Weight,
     /// What is left.
     pub left: Weight,
+}
+
+/// A line of a plan for small fish, and what became of it.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct LineDone {
+    /// The plan's id and the line's number.
+    pub line: String,
+    /// Lot code and number.
+    pub part: String,
+    /// Where to.
+    pub room: String,
+    /// What was planned.
+    pub planned: Weight,
+    /// What went.
+    pub went: Weight,
+    /// Went less planned.
+    pub difference: Weight,
+    /// Entry that carried it out; empty of none.
+    pub by: String,
+}
+
+/// Small fish that is left, and where it goes.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct LeftLine {
+    /// Lot code and number.
+    pub part: String,
+    /// Where to, or "no place".
+    pub room: String,
+    /// As it stands on ice.
+    pub on_ice: Weight,
+    /// What is handed over, expected; absent where it has no place.
+    pub handed_over: Option<Weight>,
+    /// Form it is given first.
+    pub first: String,
+    /// What it brings; absent where it has no place.
+    pub brings: Option<Money>,
+    /// Why it has no place.
+    pub why: String,
 }
 
 /// Cuts of one species in one form to one specification, at one sort of table.

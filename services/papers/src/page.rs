@@ -171,6 +171,8 @@ fn sections(close: &Close) -> Vec<Section<'_>> {
             heading: "Small fish",
             tables: vec![
                 ShownTable::whole(close.undersize_table()),
+                ShownTable::whole(close.lines_done_table()),
+                ShownTable::whole(close.left_table()),
                 ShownTable::whole(close.small_fish_table()),
             ],
             ..Section::default()

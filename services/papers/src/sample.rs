@@ -1,8 +1,8 @@
 //! An invented close for tests: a bit of everything that a close can tell.
 
 use crate::close::{
-    Balance, Cause, Close, Control, Cut, Difference, Drift, Flag, Group, Loss, Out, Part, Pay,
-    PlainYield, Point, SmallFish, SupplierYield, Undersize,
+    Balance, Cause, Close, Control, Cut, Difference, Drift, Flag, Group, LeftLine, LineDone, Loss,
+    Out, Part, Pay, PlainYield, Point, SmallFish, SupplierYield, Undersize,
 };
 use crate::{Money, Percent, Sigma, Weight};
 
@@ -136,6 +136,33 @@ pub(crate) fn close() -> Close {
                 None,
                 "Too little to say: 2 of 6 cuts.",
             ),
+        ],
+        lines_done: vec![LineDone {
+            line: "2031050200010000044-1".to_owned(),
+            part: "20310502000100000031/2".to_owned(),
+            room: "hill-soup".to_owned(),
+            planned: weight("9.00"),
+            went: weight("7.75"),
+            difference: weight("-1.25"),
+            by: "2031050200010000052".to_owned(),
+        }],
+        left: vec![
+            LeftLine {
+                part: "20310502000100000051/1".to_owned(),
+                room: "parish-pantry".to_owned(),
+                on_ice: weight("12.00"),
+                handed_over: Some(weight("7.20")),
+                first: "gutted headed".to_owned(),
+                brings: Some(money(-120)),
+                why: String::new(),
+            },
+            LeftLine {
+                part: "20310502000100000061/1".to_owned(),
+                room: "no place".to_owned(),
+                on_ice: weight("2.00"),
+                why: "Every room that may take it is full.".to_owned(),
+                ..LeftLine::default()
+            },
         ],
         undersize: vec![Undersize {
             part: "20310502000100000191/1".to_owned(),

@@ -20,6 +20,8 @@ impl Close {
             self.control_table(&self.control.iter().collect::<Vec<_>>()),
             self.cuts_table(),
             self.undersize_table(),
+            self.lines_done_table(),
+            self.left_table(),
             self.small_fish_table(),
             self.drifts_table(),
             self.parts_table(),
@@ -397,6 +399,64 @@ impl Close {
             ],
             rows: rows.collect(),
             nothing: "Nothing to show: no small fish was taken in.",
+        }
+    }
+
+    pub(crate) fn lines_done_table(&self) -> Table {
+        let rows = self.lines_done.iter().map(|row| {
+            vec![
+                words(&row.line),
+                words(&row.part),
+                words(&row.room),
+                shown(row.planned),
+                shown(row.went),
+                shown(row.difference),
+                words(&row.by),
+            ]
+        });
+        Table {
+            name: "plans_carried_out",
+            title: "Plans for small fish, and what became of them".to_owned(),
+            columns: vec![
+                Column::plain("line"),
+                Column::plain("part"),
+                Column::plain("room"),
+                self.weights("planned"),
+                self.weights("went"),
+                self.weights("difference"),
+                Column::plain("by"),
+            ],
+            rows: rows.collect(),
+            nothing: "Nothing to show: no plan was carried out.",
+        }
+    }
+
+    pub(crate) fn left_table(&self) -> Table {
+        let rows = self.left.iter().map(|row| {
+            vec![
+                words(&row.part),
+                words(&row.room),
+                shown(row.on_ice),
+                maybe(row.handed_over),
+                words(&row.first),
+                maybe(row.brings),
+                words(&row.why),
+            ]
+        });
+        Table {
+            name: "small_fish_left",
+            title: "Small fish left, planned for the next day".to_owned(),
+            columns: vec![
+                Column::plain("part"),
+                Column::plain("to"),
+                self.weights("on ice"),
+                self.weights("handed over"),
+                Column::plain("first"),
+                self.amounts("brings"),
+                Column::plain("why"),
+            ],
+            rows: rows.collect(),
+            nothing: "Nothing to show: no small fish is left, or no room for it is on file.",
         }
     }
 

@@ -112,6 +112,28 @@ impl SiteClock {
         )
     }
 
+    /// The instant within a business day at which the local clock shows so many minutes
+    /// after midnight, 0 to 1440; minutes before the cut-over are of the morning after.
+    /// What a clock put forward skips is where it lands, what one put back shows twice is
+    /// the first. A number that is no date is never: [`i64::MAX`].
+    #[must_use]
+    pub fn at_minute_us(&self, day: DayNumber, minute: i64) -> i64 {
+        let cutover = i64::from(self.cutover_hour).saturating_mul(60);
+        let date = civil(day).and_then(|date| {
+            if minute < cutover {
+                date.tomorrow().ok()
+            } else {
+                Some(date)
+            }
+        });
+        let at = date.and_then(|date| {
+            let after_midnight = jiff::SignedDuration::from_mins(minute);
+            date.at(0, 0, 0, 0).checked_add(after_midnight).ok()
+        });
+        let instant = at.and_then(|at| self.rules.to_ambiguous_timestamp(at).compatible().ok());
+        instant.map_or(i64::MAX, Timestamp::as_microsecond)
+    }
+
     /// The date that the local calendar shows at an instant, whatever the cut-over.
     #[must_use]
     pub fn civil_day(&self, us: i64) -> DayNumber {

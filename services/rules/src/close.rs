@@ -10,6 +10,7 @@
 //! [`crate::fillet_yield`]; what is read and written is not here.
 
 mod flags;
+mod outlets;
 mod said;
 mod table;
 mod walk;
@@ -18,6 +19,7 @@ use std::collections::BTreeMap;
 
 use crate::balance::Holding;
 use crate::baseline::Baseline;
+use crate::business_day::SiteClock;
 use crate::codes::{self, BlockUse};
 use crate::drift::{self, Drift, WeighedTwice};
 use crate::fillet_yield::{YieldKey, YieldSums, pooled};
@@ -26,6 +28,8 @@ use crate::ids::{DayNumber, LotCode, PartId};
 use crate::making::{Making, MakingKind};
 use crate::money::{Currency, Money, UnitPrice};
 use crate::office::{Scale, Settings};
+use crate::outlet::plan::{Choice, RoomNow};
+use crate::outlet::{Fish, RoomKind};
 use crate::supplier_yield::CutFact;
 use crate::ticket::Temperature;
 use crate::uncertainty::Read;
@@ -35,7 +39,7 @@ pub use said::{CauseRow, ChartRow, LossBy, LossRow, SmallFishRow, SupplierRow, Y
 
 /// Version of the rules by which a day is closed; it rises when the same day
 /// would come out otherwise.
-pub const RULES_VERSION: i64 = 4;
+pub const RULES_VERSION: i64 = 5;
 
 /// All that a close is worked out from.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -92,6 +96,50 @@ pub struct DayInput {
     pub baselines: Vec<Baseline>,
     /// What kitchens paid, by the movement that a customer's cut of the day took from.
     pub dispatch_prices: BTreeMap<i64, UnitPrice>,
+    /// Lines of plans for small fish, carried out on the day or left undone.
+    pub lines_done: Vec<LineDone>,
+    /// Where small fish has room, for what is left; absent where no room is on file.
+    pub places: Option<Places>,
+}
+
+/// Where small fish that is left as a day ends may go on the next.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Places {
+    /// The business day after.
+    pub next_day: DayNumber,
+    /// Time zone and cut-over.
+    pub clock: SiteClock,
+    /// Small fish that was on hand or came in, without its weight.
+    pub fish: BTreeMap<PartId, Fish>,
+    /// What has room.
+    pub rooms: Vec<RoomNow>,
+    /// What people decided.
+    pub choices: Vec<Choice>,
+    /// A division of the scale it is weighed on.
+    pub division: Weight,
+}
+
+/// A line of a plan for small fish, and what became of it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LineDone {
+    /// Entry id of the plan.
+    pub plan: i64,
+    /// Its line, from 1.
+    pub line: i64,
+    /// Entry of the movement or making that carried it out; 0 of none.
+    pub by: i64,
+    /// Which part.
+    pub part: PartId,
+    /// Code of the room.
+    pub room: String,
+    /// What people call it.
+    pub room_name: String,
+    /// What was planned.
+    pub planned: Weight,
+    /// What went.
+    pub delivered: Weight,
+    /// The room was promised something.
+    pub promised: bool,
 }
 
 /// What the book has on file of a part.
@@ -338,6 +386,53 @@ pub struct CloseDoc {
     pub causes: Vec<CauseRow>,
     /// Cutting beside soup, by band.
     pub small_fish: Vec<SmallFishRow>,
+    /// Lines of plans for small fish, carried out or left undone.
+    pub lines_done: Vec<LineDone>,
+    /// Where the small fish that is left goes; absent where no room is on file.
+    pub left_plan: Option<LeftPlan>,
+}
+
+/// Where small fish that is left as the day ends goes, planned for the next.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LeftPlan {
+    /// By room, then part.
+    pub lines: Vec<LeftLine>,
+    /// What found no place, by part.
+    pub left: Vec<LeftPart>,
+    /// Kept from discard.
+    pub kept: Weight,
+    /// Net of handling and dressing.
+    pub money: Money,
+}
+
+/// A part, or some of it, to a room.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LeftLine {
+    /// Which part.
+    pub part: PartId,
+    /// Code of the room.
+    pub room: String,
+    /// What sort it is.
+    pub kind: RoomKind,
+    /// As it stands on ice.
+    pub weight: Weight,
+    /// What is handed over, expected.
+    pub delivered: Weight,
+    /// Form it is given first.
+    pub dress: Option<Presentation>,
+    /// What it brings.
+    pub net: Money,
+}
+
+/// A part for which there is no place.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LeftPart {
+    /// Which.
+    pub part: PartId,
+    /// How much.
+    pub weight: Weight,
+    /// Why.
+    pub why: String,
 }
 
 coded! {
@@ -544,6 +639,10 @@ coded! {
         SupplierLow = 24 "supplier_low",
         /// A control chart passed its limits.
         YieldDrift = 25 "yield_drift",
+        /// Small fish without a place, which will be too old for soup and donation.
+        WillAgeOut = 26 "will_age_out",
+        /// A plan's line of which more or less went than was planned, or nothing.
+        NotAsPlanned = 27 "not_as_planned",
     }
 }
 
@@ -595,6 +694,11 @@ impl FlagKind {
                 "Look at the next lot together with the diver, who may answer; it changes \
                  nobody's pay."
             }
+            FlagKind::WillAgeOut => {
+                "Find it a place today, freeze it or throw it out; the local code decides what may \
+                 still be eaten."
+            }
+            FlagKind::NotAsPlanned => "Tell who was to get it; plan again for what is left.",
             FlagKind::YieldDrift => {
                 "Look at the knife, the specification and the fish of the days since."
             }
@@ -652,7 +756,8 @@ pub fn judge(day: &DayInput) -> Judged {
     let walk = walk::Walk::through(day);
     let says = table::say(day, &walk);
     let drifts = drift::drifts(&day.weighed_twice, &day.settings);
-    let flags = flags::raise(day, &walk, &drifts, &says);
+    let left_plan = outlets::left_plan(day, &walk, &says.small_fish);
+    let flags = flags::raise(day, &walk, &drifts, &says, left_plan.as_ref());
     let gaps = flags.iter().any(|flag| flag.gap);
     let doc = CloseDoc {
         site: day.site,
@@ -677,6 +782,8 @@ pub fn judge(day: &DayInput) -> Judged {
         losses: says.losses,
         causes: says.causes,
         small_fish: says.small_fish,
+        lines_done: day.lines_done.clone(),
+        left_plan,
     };
     Judged {
         doc,

@@ -8,6 +8,7 @@
 use crate::costing::Plate;
 use crate::money::{Currency, Money, UnitPrice};
 use crate::office::weight_or;
+pub use crate::outlet::DressingYield;
 use crate::small_fish::TablePrices;
 pub use crate::supplier_yield::ReferenceYield;
 use crate::weight::{Reading, Weight, WeightUnit};
@@ -55,6 +56,9 @@ pub struct JudgingSettings {
     pub least_points_e2: Option<i64>,
     /// Of those named, so many may be named by chance, ppm; default 100,000.
     pub false_discovery_ppm: Option<i64>,
+    /// What dressing leaves; a plan counts fish of which nothing is set at its weight
+    /// before dressing.
+    pub dressings: Vec<DressingYield>,
 }
 
 /// What fillet of one species and cut sells for.

@@ -38,6 +38,7 @@ pub mod length_weight;
 pub mod making;
 pub mod money;
 pub mod office;
+pub mod outlet;
 pub mod price_list;
 pub mod receiving;
 pub mod reweigh;

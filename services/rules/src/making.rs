@@ -66,6 +66,8 @@ pub struct MakingAsked {
     pub happened_us: Option<i64>,
     /// What was seen of the fish at the table, where somebody tallied.
     pub tally: Option<Tally>,
+    /// Plan line it carries out, or empty.
+    pub plan_line: String,
 }
 
 /// Weight going in.
@@ -603,6 +605,7 @@ mod tests {
             minutes: "42.5".to_owned(),
             happened_us: None,
             tally: None,
+            plan_line: String::new(),
         }
     }
 

@@ -247,6 +247,38 @@ fn findings(
     }
 }
 
+/// Why a lot of a ticket would be refused for its area by the list that the site keeps
+/// now, which may have grown since it was taken in; nothing where it would not.
+#[must_use]
+pub fn area_of_concern_now(
+    asked: &WeighIn,
+    position: usize,
+    ticket: &Ticket,
+    dock: &Dock<'_>,
+) -> Option<String> {
+    let written = asked.lots.get(position)?;
+    let species = dock
+        .species
+        .iter()
+        .find(|species| species.code == written.species)?;
+    let weighed = &ticket.lots.get(position)?.weighed;
+    let areas = if written.areas.is_empty() {
+        &asked.landing.areas
+    } else {
+        &written.areas
+    };
+    let listed = &dock.settings.areas_of_concern;
+    let found = area::area(
+        listed,
+        species,
+        caught(asked, written, dock),
+        areas,
+        written,
+        weighed,
+    );
+    (found.standing == Standing::Failed).then_some(found.text)
+}
+
 /// Days the lot was caught on: its own, else the landing's, else the day it was
 /// landed, else the business day.
 fn caught(asked: &WeighIn, written: &LotIn, dock: &Dock<'_>) -> Caught {

@@ -581,7 +581,7 @@ pub struct Notice {
 
 impl Notice {
     /// About the whole ticket.
-    pub(crate) fn of(kind: NoticeKind, code: &str, text: String) -> Notice {
+    pub fn of(kind: NoticeKind, code: &str, text: String) -> Notice {
         Notice {
             kind,
             code: code.to_owned(),

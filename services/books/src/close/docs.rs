@@ -2,8 +2,8 @@
 
 use rules::close::{CauseRow, ChartRow, LossBy, LossRow, SmallFishRow, SupplierRow, YieldGroupRow};
 use rules::close::{
-    CloseDoc, CloseState, CutBalance, DayBalance, Flag, FlagKind, OutletWeight, PartBalance,
-    PayRow, UndersizeRow, YieldRow,
+    CloseDoc, CloseState, CutBalance, DayBalance, Flag, FlagKind, LeftLine, LeftPart, LeftPlan,
+    LineDone, OutletWeight, PartBalance, PayRow, UndersizeRow, YieldRow,
 };
 use rules::drift::Drift;
 use rules::small_fish::CutOrSoup;
@@ -18,7 +18,7 @@ doc_struct! {
     CloseDoc {
         site, day, rules_version, state, balance, parts, cuts, yields, undersize, payouts, flags,
         remarks;
-        later drifts, supplier_yields, charts, losses, causes, small_fish,
+        later drifts, supplier_yields, charts, losses, causes, small_fish, lines_done, left_plan,
     }
     YieldGroupRow {
         species, presentation, specification, customer_kitchen, cuts, input, fillet, yield_e2,
@@ -42,6 +42,10 @@ doc_struct! {
         cut, soup, within, answer, break_even,
     }
     Drift { first, second, pairs, bias_ppm, low_ppm, high_ppm }
+    LineDone { plan, line, by, part, room, room_name, planned, delivered, promised }
+    LeftPlan { lines, left, kept, money }
+    LeftLine { part, room, kind, weight, delivered, dress, net }
+    LeftPart { part, weight, why }
     DayBalance {
         opening, bought, returned, made, used, out, shrink, unaccounted, closing, cutting_loss,
         table_unaccounted,

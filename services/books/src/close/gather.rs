@@ -13,10 +13,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 
 use rules::balance::Holding;
-use rules::business_day::{SiteClock, day_before, day_number};
+use rules::business_day::{SiteClock, day_before, day_number, next_day};
 use rules::close::{
-    DayInput, Happening, NewLot, OpenDispute, PartFacts, PayBalance, PayChange, ProbedAgain,
-    RULES_VERSION, TicketSaid, Undrained, Used, WarmLot, What,
+    DayInput, Happening, NewLot, OpenDispute, PartFacts, PayBalance, PayChange, Places,
+    ProbedAgain, RULES_VERSION, TicketSaid, Undrained, Used, WarmLot, What,
 };
 use rules::drift::{Told, WeighedTwice};
 use rules::fish::{Condition, Outlet, Presentation, Storage, Undersize};
@@ -24,6 +24,7 @@ use rules::ids::{DayNumber, LotCode, PartId};
 use rules::making::{MadeSource, Making, MakingAsked, MakingKind};
 use rules::money::UnitPrice;
 use rules::office::{Scale, Settings, Site};
+use rules::outlet::Fish;
 use rules::receiving::{ReprobeAsked, Reprobed, warmest};
 use rules::reweigh::{ReweighAsked, ReweighDone, Reweighed};
 use rules::stock::{
@@ -39,6 +40,7 @@ use super::kept::{self as close, CutInput, Kept};
 use super::{Given, Looked, Turned, day_of_entry, part_id, sha256};
 use crate::db::{Record, Tx, Val};
 use crate::doc::{BadDoc, Doc as _, canonical, read_entry_doc};
+use crate::outlets::{self, Origins};
 use crate::register::Office;
 use crate::stock::Rewritten;
 use crate::{BooksError, blocks, corrupt, entries, entry_id, settlement, stock};
@@ -160,6 +162,8 @@ pub async fn gather(
         .map(|baseline| baseline.content.clone())
         .collect();
     let dispatch_prices = dispatch_prices(tx, &makings).await?;
+    let lines_done = outlets::carried_out(tx, number, day).await?;
+    let places = places(tx, office, site, day, &settings, &parts).await?;
 
     let digests = opening.digests();
     let given = Given {
@@ -176,6 +180,7 @@ pub async fn gather(
             &kept,
             &scales,
             &weighed_twice,
+            places.as_ref(),
         ),
         settings: settings_entry,
         undrained: undrained
@@ -222,6 +227,8 @@ pub async fn gather(
         cut_facts,
         baselines,
         dispatch_prices,
+        lines_done,
+        places,
     };
     Ok(Gathered { input, given, kept })
 }
@@ -239,6 +246,7 @@ fn history(
     kept: &Kept,
     scales: &BTreeMap<String, Scale>,
     weighed_twice: &[WeighedTwice],
+    places: Option<&Places>,
 ) -> String {
     let mut text = String::new();
     for (part, facts) in parts {
@@ -304,6 +312,30 @@ fn history(
         let (then, again) = (then.units(), again.units());
         let _ = writeln!(text, "{entry} on {first} and {second}: {then} {again}");
     }
+    if let Some(places) = places {
+        for now in &places.rooms {
+            let (entry, used) = (now.entry, now.used.units());
+            let _ = writeln!(
+                text,
+                "room by {entry} got {used}, contact {}",
+                now.has_contact
+            );
+        }
+        for fish in places.fish.values() {
+            let Fish {
+                part,
+                harvested_us,
+                traits,
+                piece,
+                ..
+            } = fish;
+            let piece = piece.map_or(0, Weight::units);
+            let _ = writeln!(text, "{part} of {harvested_us}, {piece} a fish, {traits:?}");
+        }
+        for choice in &places.choices {
+            let _ = writeln!(text, "chosen {}", canonical(&choice.to_doc()));
+        }
+    }
     sha256(text.as_bytes())
 }
 
@@ -320,6 +352,53 @@ async fn look_back(
     }
     let last = day_before(day).unwrap_or(first);
     close::days_of_cuts(tx, site, first, last).await
+}
+
+/// Where small fish of the day has room on the next; nothing where no room is on file.
+/// Only what the book knew as the day ended counts.
+async fn places(
+    tx: &mut Tx,
+    office: &Office,
+    site: &Site,
+    day: DayNumber,
+    settings: &Settings,
+    parts: &BTreeMap<PartId, PartFacts>,
+) -> Result<Option<Places>, BooksError> {
+    let last_us = site.clock.end_us(day).saturating_sub(1);
+    let upto = entry_id(day, site.number, 9_999_999);
+    let Some(next) = next_day(day).filter(|_| !office.rooms_at(site.number, last_us).is_empty())
+    else {
+        return Ok(None);
+    };
+    let mut rooms = outlets::rooms(tx, office, site.number, next, last_us).await?;
+    for now in &mut rooms {
+        // Nothing of the next day is known yet.
+        now.used = if now.room.standing {
+            Weight::ZERO
+        } else {
+            outlets::used_upto(tx, site.number, &now.room.code, upto).await?
+        };
+    }
+    let mut fish = BTreeMap::new();
+    let mut origins = Origins::new(office, site, settings, upto);
+    for (id, facts) in parts {
+        if !facts.undersize || !facts.presentation.is_fish() {
+            continue;
+        }
+        if let Some(lot) = stock::lot(tx, id.lot).await?.filter(|lot| !lot.voided) {
+            let found = origins.fish(tx, &lot, *id, Weight::ZERO).await?;
+            fish.extend(found.map(|fish| (*id, fish)));
+        }
+    }
+    let known: BTreeSet<PartId> = fish.keys().copied().collect();
+    Ok(Some(Places {
+        next_day: next,
+        clock: site.clock.clone(),
+        choices: outlets::choices(tx, &known, upto).await?,
+        division: outlets::division(office, site.number, &site.clock, day),
+        rooms,
+        fish,
+    }))
 }
 
 /// What was paid for the movements that customers cut from, where it was recorded.

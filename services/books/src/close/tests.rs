@@ -2,12 +2,14 @@
 
 use rules::baseline::Follows;
 use rules::close::{
-    CauseRow, ChartRow, CloseState, DayBalance, Flag, FlagKind, LossBy, LossRow, PayRow, Posted,
-    RULES_VERSION, SmallFishRow, SupplierRow, YieldGroupRow, YieldRow,
+    CauseRow, ChartRow, CloseState, DayBalance, Flag, FlagKind, LeftLine, LeftPart, LeftPlan,
+    LineDone, LossBy, LossRow, PayRow, Posted, RULES_VERSION, SmallFishRow, SupplierRow,
+    YieldGroupRow, YieldRow,
 };
 use rules::drift::Drift;
 use rules::fish::Presentation;
 use rules::money::{Currency, Money, UnitPrice};
+use rules::outlet::RoomKind;
 use rules::small_fish::CutOrSoup;
 use rules::uncertainty::Budget;
 use rules::weight::WeightUnit;
@@ -149,6 +151,35 @@ fn judged(day: DayNumber, weight: i64) -> Judged {
         mixed_input: Weight::ZERO,
     };
     let doc = CloseDoc {
+        lines_done: vec![LineDone {
+            plan: 2_031_050_200_010_000_044,
+            line: 2,
+            by: 2_031_050_200_010_000_052,
+            part: part(1),
+            room: "hill-soup".to_owned(),
+            room_name: "Soup".to_owned(),
+            planned: Weight::from_units(9),
+            delivered: Weight::from_units(8),
+            promised: true,
+        }],
+        left_plan: Some(LeftPlan {
+            lines: vec![LeftLine {
+                part: part(1),
+                room: "hill-soup".to_owned(),
+                kind: RoomKind::Soup,
+                weight: Weight::from_units(7),
+                delivered: Weight::from_units(4),
+                dress: Some(Presentation::GuttedHeaded),
+                net: usd(630),
+            }],
+            left: vec![LeftPart {
+                part: part(1),
+                weight: Weight::from_units(3),
+                why: "Every room that may take it is full.".to_owned(),
+            }],
+            kept: Weight::from_units(7),
+            money: usd(630),
+        }),
         site: 1,
         day,
         rules_version: RULES_VERSION,

@@ -664,6 +664,14 @@ fn settings_and_price_lists_read_back() {
         drift_ppm: Some(2_000),
         receiving: full_receiving_settings(),
         judging: JudgingSettings {
+            dressings: vec![DressingYield {
+                species: "PZO".to_owned(),
+                from: Presentation::Whole,
+                to: Presentation::GuttedHeaded,
+                keeps_ppm: 580_000,
+                minutes_per_lb_e2: 60,
+                source: "four dressings".to_owned(),
+            }],
             references: vec![ReferenceYield {
                 species: "PZO".to_owned(),
                 presentation: Presentation::Whole,

@@ -174,6 +174,7 @@ fn makings_read_back() {
     };
     for kind in MakingKind::ALL {
         reads_back(&MakingAsked {
+            plan_line: "2031050200010000044-3".to_owned(),
             site: 1,
             kind: *kind,
             inputs: vec![

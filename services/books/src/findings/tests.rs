@@ -34,6 +34,8 @@ impl Night<'_> {
     fn judged(&self) -> Judged {
         Judged {
             doc: CloseDoc {
+                lines_done: Vec::new(),
+                left_plan: None,
                 site: self.site,
                 day: self.day,
                 rules_version: RULES_VERSION,

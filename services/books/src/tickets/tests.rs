@@ -641,6 +641,7 @@ fn makes(request_id: &str, from: PartId, input: i64, outputs: &[(Fate, i64)], lo
         notices: Vec::new(),
     };
     let asked = MakingAsked {
+        plan_line: String::new(),
         site: SITE,
         kind: MakingKind::Cut,
         inputs: Vec::new(),
@@ -714,6 +715,8 @@ fn closes(part: PartId, shrink: i64, unaccounted: i64) -> Judged {
     };
     Judged {
         doc: CloseDoc {
+            lines_done: Vec::new(),
+            left_plan: None,
             site: SITE,
             day: FRIDAY,
             rules_version: RULES_VERSION,

@@ -58,6 +58,8 @@ pub(super) fn close(
         control: control.concat(),
         drifts: each(&close.drifts, drift)?,
         undersize: each(&close.undersize, |of| read.undersize(of))?,
+        lines_done: each(&close.plan_lines_done, |of| read.line_done(of))?,
+        left: read.left(close.left_plan.as_ref())?,
         payouts: each(&close.payouts, |of| read.pay(of))?,
         flags: each(&close.flags, |of| read.flag(of))?,
         remarks: close.remarks.clone(),
@@ -348,6 +350,46 @@ impl Read<'_> {
             made: self.weight(of.made_into_lots.as_ref())?,
             left: self.weight(of.left.as_ref())?,
         })
+    }
+
+    fn line_done(&self, of: &v1::PlanLineDone) -> Result<paper::LineDone, Trouble> {
+        Ok(paper::LineDone {
+            line: of.plan_line.clone(),
+            part: show::part(of.part.as_ref()),
+            room: of.room.clone(),
+            planned: self.weight(of.planned.as_ref())?,
+            went: self.weight(of.delivered.as_ref())?,
+            difference: self.weight(of.difference.as_ref())?,
+            by: of.entry_id.clone(),
+        })
+    }
+
+    /// What has a place, then what has none.
+    fn left(&self, plan: Option<&v1::LeftPlan>) -> Result<Vec<paper::LeftLine>, Trouble> {
+        let Some(plan) = plan else {
+            return Ok(Vec::new());
+        };
+        let mut rows = each(&plan.lines, |of| {
+            Ok(paper::LeftLine {
+                part: show::part(of.part.as_ref()),
+                room: of.room.clone(),
+                on_ice: self.weight(of.weight.as_ref())?,
+                handed_over: Some(self.weight(of.delivered.as_ref())?),
+                first: word!(Presentation, of.dress_to),
+                brings: Some(self.money(of.net.as_ref())?),
+                why: String::new(),
+            })
+        })?;
+        rows.extend(each(&plan.left, |of| {
+            Ok(paper::LeftLine {
+                part: show::part(of.part.as_ref()),
+                room: "no place".to_owned(),
+                on_ice: self.weight(of.weight.as_ref())?,
+                why: of.why.clone(),
+                ..paper::LeftLine::default()
+            })
+        })?);
+        Ok(rows)
     }
 
     fn pay(&self, of: &v1::PayRow) -> Result<paper::Pay, Trouble> {

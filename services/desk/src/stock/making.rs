@@ -121,8 +121,15 @@ impl Desk {
             .await?;
         let mut made = making::make(&asked, inputs, &settings).map_err(bad)?;
         made.notices = self.at_the_table(&made, &named, &settings);
-        let rows = rows(&made, &named, asked.site, happened_us);
-        self.on_stock(&named, happened_us, asked, made, rows)
+        let mut rows = rows(&made, &named, asked.site, happened_us);
+        let mut carried = self
+            .makes(asked.site, &made, &named, &asked.plan_line, happened_us)
+            .await?;
+        made.notices.append(&mut carried.notices);
+        rows.append(&mut carried.rows);
+        let mut plan = self.on_stock(&named, happened_us, asked, made, rows)?;
+        plan.must_hold.append(&mut carried.must_hold);
+        Ok(plan)
     }
 
     /// What is said to the people at the table: cautions about what they handle,
@@ -194,6 +201,7 @@ impl Desk {
             minutes: String::new(),
             happened_us: count.happened_us,
             tally: None,
+            plan_line: String::new(),
         };
         Ok((making::make(&asked, from, settings).map_err(bad)?, named))
     }

@@ -5,7 +5,8 @@ pub(super) mod table;
 use desk::{CloseFound, FlagFound, SmallFishFound, Statement, StatementRow, YieldsFound};
 use proto::v1;
 use rules::close::{
-    CloseDoc, CutBalance, DayBalance, OutletWeight, PartBalance, PayRow, UndersizeRow, YieldRow,
+    CloseDoc, CutBalance, DayBalance, LeftLine, LeftPart, LeftPlan, LineDone, OutletWeight,
+    PartBalance, PayRow, UndersizeRow, YieldRow,
 };
 use rules::decimal;
 use rules::drift::Drift;
@@ -38,6 +39,8 @@ pub(crate) fn close(found: &CloseFound, unit: WeightUnit) -> v1::Close {
         losses,
         causes,
         small_fish: bands,
+        lines_done,
+        left_plan,
     } = &found.close;
     v1::Close {
         site: int32(*site),
@@ -69,6 +72,50 @@ pub(crate) fn close(found: &CloseFound, unit: WeightUnit) -> v1::Close {
             .map(|row| table::small_fish(row, unit))
             .collect(),
         loss_causes: causes.iter().map(|row| table::cause(row, unit)).collect(),
+        plan_lines_done: lines_done.iter().map(|row| line_done(row, unit)).collect(),
+        left_plan: left_plan.as_ref().map(|of| left(of, unit)),
+    }
+}
+
+/// A line of a plan, and what became of it.
+fn line_done(line: &LineDone, unit: WeightUnit) -> v1::PlanLineDone {
+    let difference = line.delivered.units() - line.planned.units();
+    v1::PlanLineDone {
+        plan_line: format!("{}-{}", line.plan, line.line),
+        entry_id: if line.by == 0 {
+            String::new()
+        } else {
+            line.by.to_string()
+        },
+        part: Some(part(line.part)),
+        room: line.room.clone(),
+        planned: Some(weight(line.planned, unit)),
+        delivered: Some(weight(line.delivered, unit)),
+        difference: Some(weight(Weight::from_units(difference), unit)),
+    }
+}
+
+/// Where what is left goes.
+fn left(of: &LeftPlan, unit: WeightUnit) -> v1::LeftPlan {
+    let line = |line: &LeftLine| v1::LeftLine {
+        part: Some(part(line.part)),
+        room: line.room.clone(),
+        kind: line.kind.wire(),
+        weight: Some(weight(line.weight, unit)),
+        delivered: Some(weight(line.delivered, unit)),
+        dress_to: wire_or_none(line.dress),
+        net: Some(money(line.net)),
+    };
+    let without = |left: &LeftPart| v1::LeftPart {
+        part: Some(part(left.part)),
+        weight: Some(weight(left.weight, unit)),
+        why: left.why.clone(),
+    };
+    v1::LeftPlan {
+        lines: of.lines.iter().map(line).collect(),
+        left: of.left.iter().map(without).collect(),
+        kept: Some(weight(of.kept, unit)),
+        money: Some(money(of.money)),
     }
 }
 

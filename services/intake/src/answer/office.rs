@@ -4,17 +4,13 @@ use proto::v1;
 use rules::agreed_price::AgreedPrice;
 use rules::baseline::Baseline;
 use rules::decimal;
-use rules::judging::{FilletPrice, JudgingSettings, ReferenceYield};
+use rules::judging::{DressingYield, FilletPrice, JudgingSettings, ReferenceYield};
 use rules::office::{Device, DripRate, Party, Scale, Settings, Site, Species, Tote};
 use rules::price_list::{Band, GradePrices, PresentationPrices, PriceList};
 use rules::weight::WeightUnit;
 
 use super::{date, day, edge, int32, money, percent, reading, temperature, timestamp, unit_price};
-use crate::codes::{Coded, wire_or_none};
-
-fn wires<T: Coded>(words: &[T]) -> Vec<i32> {
-    words.iter().map(|word| word.wire()).collect()
-}
+use crate::codes::{Coded as _, wire_or_none, wires};
 
 /// A site.
 pub(crate) fn site(site: &Site) -> v1::Site {
@@ -171,6 +167,14 @@ fn judging(of: &JudgingSettings) -> Option<v1::JudgingSettings> {
         specification: row.specification.clone(),
         price: Some(unit_price(row.price)),
     };
+    let dressing = |row: &DressingYield| v1::DressingYield {
+        species: row.species.clone(),
+        from: row.from.wire(),
+        to: row.to.wire(),
+        keeps_percent: percent(row.keeps_ppm),
+        minutes_per_lb: decimal::text(row.minutes_per_lb_e2, 2),
+        source: row.source.clone(),
+    };
     Some(v1::JudgingSettings {
         references: of.references.iter().map(reference).collect(),
         fillet_prices: of.fillet_prices.iter().map(fillet_price).collect(),
@@ -191,6 +195,7 @@ fn judging(of: &JudgingSettings) -> Option<v1::JudgingSettings> {
         least_days: of.least_days.map(int32),
         least_points: of.least_points_e2.map(|e2| decimal::text(e2, 2)),
         false_discovery_percent: of.false_discovery_ppm.map(percent),
+        dressings: of.dressings.iter().map(dressing).collect(),
     })
 }
 

@@ -18,7 +18,9 @@ use tokio::task::JoinHandle;
 use tokio_stream::wrappers::ReceiverStream;
 use tonic::{Code, Status, Streaming};
 
-use super::{Face, LONGEST_ID, LetIn, closes, landings, office, receiving, settle, stock, tickets};
+use super::{
+    Face, LONGEST_ID, LetIn, closes, landings, office, outlet, receiving, settle, stock, tickets,
+};
 use crate::answer;
 use crate::errors::Refusal;
 use crate::parse::{self, At as _, Bad};
@@ -355,6 +357,9 @@ async fn by_its_method(face: &Face, let_in: &LetIn, deed: Deed) -> v1::CatchUpRe
         Deed::Reweigh(request) => by!(stock::record_reweigh, request),
         Deed::AgreedPrice(request) => by!(office::record_agreed_price, request),
         Deed::Baseline(request) => by!(office::record_baseline, request),
+        Deed::Room(request) => by!(outlet::record_room, request),
+        Deed::Choice(request) => by!(outlet::record_choice, request),
+        Deed::Plan(request) => by!(outlet::record_plan, request),
         Deed::Settle(request) => by!(settle::settle, request),
         Deed::Advance(request) => by!(settle::record_advance, request),
         Deed::Charge(request) => by!(settle::record_charge, request),
@@ -466,7 +471,7 @@ only! {
     RecordReturnResponse, RecordSiteResponse, RecordPartyResponse, RecordSpeciesResponse,
     RecordScaleResponse, RecordToteResponse, RecordDeviceResponse, RecordSettingsResponse,
     AcknowledgeFlagResponse, RecordReweighResponse,
-    RecordAgreedPriceResponse, SettleResponse, RecordAdvanceResponse,
+    RecordAgreedPriceResponse, RecordRoomResponse, RecordChoiceResponse, RecordPlanResponse, SettleResponse, RecordAdvanceResponse,
     RecordChargeResponse, RecordDrawerCountResponse, DisputeLineResponse, AnswerDisputeResponse,
     TakeBackResponse, RecordBaselineResponse,
 }

@@ -1,12 +1,14 @@
 //! A site's settings for judging.
 
 use proto::v1;
-use rules::judging::{FilletPrice, JudgingSettings, ReferenceYield};
+use rules::decimal;
+use rules::fish::Presentation;
+use rules::judging::{DressingYield, FilletPrice, JudgingSettings, ReferenceYield};
 use rules::money::Currency;
 
 use super::{
-    At as _, Bad, code, count, each, given, money_from_zero, name, percent, reading_above_zero,
-    said, species, unit_price,
+    At as _, Bad, code, count, each, given, money_from_zero, name, percent, plain,
+    reading_above_zero, said, species, unit_price,
 };
 
 /// Most rows of any list.
@@ -38,6 +40,10 @@ pub(crate) fn settings(
         each(of.fillet_prices, MOST_ROWS, |row| fillet_price(row, money)).at("fillet_prices")?;
     unlike(&fillet_prices, "fillet_prices", |row| {
         (&row.species, &row.specification)
+    })?;
+    let dressings = each(of.dressings, MOST_ROWS, dressing).at("dressings")?;
+    unlike(&dressings, "dressings", |row| {
+        (&row.species, row.from, row.to)
     })?;
     let judging = JudgingSettings {
         references,
@@ -76,6 +82,7 @@ pub(crate) fn settings(
             .at("least_points")?
             .map(|ppm| ppm / 100),
         false_discovery_ppm: part(of.false_discovery_percent, "false_discovery_percent")?,
+        dressings,
     };
     if judging.whole_days_ask() < judging.whole_days() {
         return Err(Bad::rule("must not be less than whole_days")).at("whole_days_ask");
@@ -108,6 +115,32 @@ fn reference(row: v1::ReferenceYield) -> Result<ReferenceYield, Bad> {
         presentation: said(row.presentation).at("presentation")?,
         specification: code(row.specification).at("specification")?,
         yield_e2: ppm / 100,
+        source: name(row.source).at("source")?,
+    })
+}
+
+fn dressing(row: v1::DressingYield) -> Result<DressingYield, Bad> {
+    let keeps_ppm = percent(&row.keeps_percent, 0).at("keeps_percent")?;
+    if keeps_ppm == 0 {
+        return Err(Bad::rule("must be above 0")).at("keeps_percent");
+    }
+    let (from, to): (Presentation, Presentation) =
+        (said(row.from).at("from")?, said(row.to).at("to")?);
+    for (field, form) in [("from", from), ("to", to)] {
+        if !form.is_fish() {
+            return Err(Bad::rule("is not a form of whole or dressed fish")).at(field);
+        }
+    }
+    if to <= from {
+        return Err(Bad::rule("is not a form that the other can be given")).at("to");
+    }
+    Ok(DressingYield {
+        species: species(row.species).at("species")?,
+        from,
+        to,
+        keeps_ppm,
+        minutes_per_lb_e2: plain(&row.minutes_per_lb, |text| decimal::scaled(text, 2))
+            .at("minutes_per_lb")?,
         source: name(row.source).at("source")?,
     })
 }

@@ -170,6 +170,7 @@ pub(crate) fn making(request: v1::RecordMakingRequest) -> Result<Asked<MakingAsk
             minutes: minutes.at("minutes")?,
             happened_us: instant_or_none(request.happened_at).at("happened_at")?,
             tally: request.tally.map(tally).transpose().at("tally")?,
+            plan_line: text(request.plan_line).at("plan_line")?,
         },
     })
 }

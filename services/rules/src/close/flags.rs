@@ -17,7 +17,7 @@ use std::collections::BTreeSet;
 
 use super::table::TableSays;
 use super::walk::{Walk, budget, share};
-use super::{DayInput, Flag, FlagKind, ProbedAgain};
+use super::{DayInput, Flag, FlagKind, LeftPlan, ProbedAgain, outlets};
 use crate::balance::PartDay;
 use crate::decimal;
 use crate::drift::{Drift, WeighedTwice};
@@ -36,7 +36,13 @@ const DAY_US: i64 = 86_400_000_000;
 
 /// All flags of a day: what most money hangs on first, then most weight, then by kind and
 /// subject.
-pub(super) fn raise(day: &DayInput, walk: &Walk, drifts: &[Drift], says: &TableSays) -> Vec<Flag> {
+pub(super) fn raise(
+    day: &DayInput,
+    walk: &Walk,
+    drifts: &[Drift],
+    says: &TableSays,
+    left_plan: Option<&LeftPlan>,
+) -> Vec<Flag> {
     let mut flags = unaccounted(day, walk);
     for (&id, part) in &walk.parts {
         flags.extend(beyond(day, id, part));
@@ -58,6 +64,8 @@ pub(super) fn raise(day: &DayInput, walk: &Walk, drifts: &[Drift], says: &TableS
     flags.extend(never_shown_cold(day, walk));
     flags.extend(drifting(day, drifts));
     flags.extend(old::old(day, walk));
+    flags.extend(outlets::will_age_out(day, walk, left_plan));
+    flags.extend(outlets::not_as_planned(day));
     flags.extend(yields::low(day, says));
     flags.extend(yields::signals(day, says));
     flags.sort_by(|a, b| rank(a).cmp(&rank(b)));
@@ -70,7 +78,7 @@ fn rank(flag: &Flag) -> (Reverse<u64>, Reverse<u64>, FlagKind, &str) {
     (Reverse(money), Reverse(weight), flag.kind, &flag.subject)
 }
 
-fn flag(day: &DayInput, kind: FlagKind, subject: impl ToString, text: String) -> Flag {
+pub(super) fn flag(day: &DayInput, kind: FlagKind, subject: impl ToString, text: String) -> Flag {
     Flag {
         kind,
         subject: subject.to_string(),
@@ -83,7 +91,7 @@ fn flag(day: &DayInput, kind: FlagKind, subject: impl ToString, text: String) ->
 }
 
 impl Flag {
-    fn at_stake(self, weight: Weight, minor: i64) -> Flag {
+    pub(super) fn at_stake(self, weight: Weight, minor: i64) -> Flag {
         Flag {
             weight,
             value: Money::new(minor, self.value.currency()),
@@ -123,7 +131,7 @@ fn said(day: &DayInput, budget: &Budget) -> String {
     }
 }
 
-fn shown(day: &DayInput, weight: Weight) -> String {
+pub(super) fn shown(day: &DayInput, weight: Weight) -> String {
     format!(
         "{} {}",
         weight.abs().shown(day.shown_unit),
@@ -132,7 +140,7 @@ fn shown(day: &DayInput, weight: Weight) -> String {
 }
 
 /// "PZO whole of ana, 2031050200010000001A/1".
-fn named(day: &DayInput, id: PartId) -> String {
+pub(super) fn named(day: &DayInput, id: PartId) -> String {
     let Some(facts) = day.parts.get(&id) else {
         return id.to_string();
     };

@@ -29,7 +29,7 @@ fn cents(text: &str) -> i64 {
 }
 
 /// Part 1 of the `n`-th lot.
-fn part(n: i64) -> PartId {
+pub(super) fn part(n: i64) -> PartId {
     let lot = LotCode::new(2_031_050_200_010_000_000 + n, 1);
     PartId {
         lot: lot.unwrap_or_else(|| panic!("lot {n}")),
@@ -71,6 +71,8 @@ pub(super) fn day() -> Told {
         cut_facts: Vec::new(),
         baselines: Vec::new(),
         dispatch_prices: BTreeMap::new(),
+        lines_done: Vec::new(),
+        places: None,
     })
 }
 

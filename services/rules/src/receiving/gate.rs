@@ -1,24 +1,20 @@
 //! What may leave for somebody's plate, and to whom.
 //!
 //! A temperature above the site's limit goes to nobody; exactly the limit goes.
-//! Where none was taken that is said. Torn fish is not donated. Fish with the
-//! ciguatera hazard should go to soup and donation gutted and head-off.
+//! Where none was taken that is said. Torn fish is not donated. What fish inherits, how
+//! old it is and in which form it goes is asked in [`crate::outlet::eligible`].
 
 use super::ReceivingSettings;
-use crate::fish::{Condition, Hazard, Outlet, Presentation};
+use crate::fish::{Condition, Outlet};
 use crate::ids::PartId;
-use crate::office::{Party, PartyRole, Species};
+use crate::office::{Party, PartyRole};
 use crate::ticket::{Notice, NoticeKind, Temperature};
 
 /// A part on its way out.
 #[derive(Debug, Clone, Copy)]
-pub struct Leaving<'a> {
+pub struct Leaving {
     /// Which.
     pub part: PartId,
-    /// Its species, where it is on file.
-    pub species: Option<&'a Species>,
-    /// Form of the fish.
-    pub presentation: Presentation,
     /// Shot condition.
     pub condition: Option<Condition>,
 }
@@ -73,7 +69,7 @@ impl MayNotLeave {
 /// [`MayNotLeave`]: it goes to nobody so.
 pub fn dispatch(
     outlet: Outlet,
-    leaving: &[Leaving<'_>],
+    leaving: &[Leaving],
     temperature: Option<&Temperature>,
     settings: &ReceivingSettings,
 ) -> Result<Vec<Notice>, MayNotLeave> {
@@ -98,22 +94,6 @@ pub fn dispatch(
         if outlet == Outlet::Donation && part.condition == Some(Condition::Torn) {
             let part = part.part;
             return Err(MayNotLeave::TornDonated { at, part });
-        }
-        let toxin = part
-            .species
-            .is_some_and(|species| species.has(Hazard::Ciguatera));
-        let whole = part.presentation.is_fish() && part.presentation != Presentation::GuttedHeaded;
-        if toxin && whole && matches!(outlet, Outlet::Soup | Outlet::Donation) {
-            notices.push(warn(
-                "not_gutted_and_headed",
-                format!(
-                    "Part {} has the ciguatera hazard and is {}: it should go to {} gutted and \
-                     head-off.",
-                    part.part,
-                    part.presentation.word(),
-                    outlet.word()
-                ),
-            ));
         }
     }
     Ok(notices)

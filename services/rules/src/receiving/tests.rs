@@ -598,70 +598,32 @@ fn torn_fish_is_said_to_be_cut_the_same_day() {
 #[test]
 fn warm_fish_goes_to_nobody_and_torn_fish_is_not_donated() {
     use Outlet::{ByProduct, CrewUse, Discard, Donation, Gift, Sample, SoldWhole, Soup};
-    let lionfish = Species {
-        code: "PZO".to_owned(),
-        name: "Lionfish".to_owned(),
-        scientific_name: String::new(),
-        hazards: vec![Hazard::Ciguatera],
-        lightest: None,
-        heaviest: None,
-    };
     let lot = crate::ids::LotCode::parse("20310502000100000011").unwrap();
-    let (whole, headed) = (Presentation::Whole, Presentation::GuttedHeaded);
     let (clean, torn) = (Condition::Clean, Condition::Torn);
-    for (outlet, is, presentation, condition, said) in [
-        (SoldWhole, Some("41 F"), whole, clean, ""),
-        (SoldWhole, Some("5 C"), whole, clean, ""),
-        (
-            SoldWhole,
-            Some("41.01 F"),
-            whole,
-            clean,
-            "TOO_WARM temperature",
-        ),
-        (Soup, Some("42 F"), headed, clean, "TOO_WARM temperature"),
-        (
-            Donation,
-            Some("42 F"),
-            headed,
-            clean,
-            "TOO_WARM temperature",
-        ),
-        (Gift, Some("42 F"), whole, clean, "TOO_WARM temperature"),
-        (CrewUse, Some("42 F"), whole, clean, "TOO_WARM temperature"),
-        (Discard, Some("60 F"), whole, torn, ""),
-        (ByProduct, Some("60 F"), whole, torn, ""),
-        (Sample, Some("60 F"), whole, torn, ""),
-        (SoldWhole, None, whole, clean, "no_temperature"),
+    for (outlet, is, condition, said) in [
+        (SoldWhole, Some("41 F"), clean, ""),
+        (SoldWhole, Some("5 C"), clean, ""),
+        (SoldWhole, Some("41.01 F"), clean, "TOO_WARM temperature"),
+        (Soup, Some("42 F"), clean, "TOO_WARM temperature"),
+        (Donation, Some("42 F"), clean, "TOO_WARM temperature"),
+        (Gift, Some("42 F"), clean, "TOO_WARM temperature"),
+        (CrewUse, Some("42 F"), clean, "TOO_WARM temperature"),
+        (Discard, Some("60 F"), torn, ""),
+        (ByProduct, Some("60 F"), torn, ""),
+        (Sample, Some("60 F"), torn, ""),
+        (SoldWhole, None, clean, "no_temperature"),
         (
             Donation,
             Some("38 F"),
-            headed,
             torn,
             "TORN_NOT_DONATED taken[0].part",
         ),
-        (SoldWhole, Some("38 F"), whole, torn, ""),
-        (Donation, Some("38 F"), headed, clean, ""),
-        (
-            Donation,
-            Some("38 F"),
-            whole,
-            clean,
-            "not_gutted_and_headed",
-        ),
-        (
-            Soup,
-            Some("38 F"),
-            Presentation::Gutted,
-            clean,
-            "not_gutted_and_headed",
-        ),
-        (Soup, Some("38 F"), Presentation::Trim, clean, ""),
+        (SoldWhole, Some("38 F"), torn, ""),
+        (Donation, Some("38 F"), clean, ""),
+        (Soup, Some("38 F"), clean, ""),
     ] {
         let leaving = Leaving {
             part: crate::ids::PartId { lot, n: 1 },
-            species: Some(&lionfish),
-            presentation,
             condition: Some(condition),
         };
         let is = is.map(temperature);
@@ -670,10 +632,7 @@ fn warm_fish_goes_to_nobody_and_torn_fish_is_not_donated() {
             Ok(notices) => notices.iter().map(|n| n.code.clone()).collect(),
             Err(refused) => format!("{} {}", refused.reason(), refused.field()),
         };
-        assert_eq!(
-            told, said,
-            "{outlet:?} {is:?} {presentation:?} {condition:?}"
-        );
+        assert_eq!(told, said, "{outlet:?} {is:?} {condition:?}");
     }
 }
 

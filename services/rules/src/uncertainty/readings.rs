@@ -278,6 +278,7 @@ mod tests {
             minutes: String::new(),
             happened_us: None,
             tally: None,
+            plan_line: String::new(),
         };
         let made_from = MadeFrom {
             source: match kind {

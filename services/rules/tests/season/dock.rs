@@ -311,6 +311,8 @@ impl Dock {
             cut_facts: Vec::new(),
             baselines: self.baselines(),
             dispatch_prices: BTreeMap::new(),
+            lines_done: Vec::new(),
+            places: None,
         }
     }
 
@@ -540,6 +542,7 @@ impl Dock {
             minutes: String::new(),
             happened_us: None,
             tally: None,
+            plan_line: String::new(),
         };
         let made = make(&asked, from, &self.settings).expect("a cut");
         let used = |from: &MadeFrom| match from.source {
