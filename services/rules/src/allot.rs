@@ -49,10 +49,10 @@ pub const DIVISIONS_MOST: i64 = 400_000_000;
 /// What a division brings or costs at most.
 pub const VALUE_MOST: i64 = 10_000_000_000;
 /// The age of a supply, on either side of zero.
-pub const AGE_MOST: i64 = 1_000_000_000;
+pub const AGE_MOST: i64 = 10_000_000;
 
-/// The value of a pair that is not allowed.
-const NONE: i64 = i64::MIN;
+/// The value of a pair that is not allowed; a price may be added.
+const NONE: i64 = i64::MIN / 2;
 
 /// A part of a lot that wants a place.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -515,13 +515,13 @@ fn what_cannot_be_is_refused_and_says_which() {
         &[(1, 5, -AGE_MOST - 1)],
         &[room],
         0,
-        "supply 0 has age -1000000001, and 1000000000 is the most",
+        "supply 0 has age -10000001, and 10000000 is the most",
     );
     check(
         &[(1, 5, i64::MIN)],
         &[room],
         0,
-        "supply 0 has age -9223372036854775808, and 1000000000 is the most",
+        "supply 0 has age -9223372036854775808, and 10000000 is the most",
     );
     check(&[one], &[room, (2, 0, -1)], 0, "room 1 has capacity -1");
     check(&[one], &[room, (2, -1, 4)], 0, "room 1 has -1 committed");

@@ -11,16 +11,12 @@
 
 #![cfg_attr(
     not(test),
-    expect(
-        clippy::arithmetic_side_effects,
-        clippy::as_conversions,
-        reason = "all numbers are bounded at the door; places fit 32 bits"
-    )
+    expect(clippy::as_conversions, reason = "a place fits 32 bits")
 )]
 
 use std::collections::VecDeque;
 
-use super::flow::{Flow, Way};
+use super::flow::{Arc, Flow, Step};
 
 /// A supply that could lie otherwise at no cost.
 struct Loose {
@@ -48,7 +44,7 @@ fn loose(flow: &Flow) -> Vec<Loose> {
         let Some(&(lies, _)) = flow.lies[supply].first() else {
             continue;
         };
-        let there = |room: usize| stated.worth(supply, room) + flow.potential[room];
+        let there = |room: usize| stated.worth(supply, room).plus(flow.price[room]);
         let most = there(lies as usize);
         let rooms = (0..stated.width()).filter(|room| stated.may(supply, *room));
         let rooms: Vec<usize> = rooms.filter(|room| there(*room) == most).collect();
@@ -63,17 +59,18 @@ fn loose(flow: &Flow) -> Vec<Loose> {
 /// touches nothing that stays; `false` where there is none.
 fn bring(flow: &mut Flow, loose: &[Loose], n: usize, room: usize) -> bool {
     let supply = loose[n].supply;
-    let mut from: Vec<Option<(usize, Way)>> = vec![None; flow.stated.width()];
+    // By which steps each room was reached, and from where.
+    let mut from: Vec<Option<(usize, Vec<Step>)>> = vec![None; flow.stated.width()];
     let mut next = VecDeque::from([room]);
     let found = 'search: loop {
         let Some(at) = next.pop_front() else {
             return false;
         };
-        let mut reach = |to: usize, way: Way| {
+        let mut reach = |to: usize, steps: Vec<Step>| {
             // Earlier rooms are done, and into this one leads the supply alone.
             let open = to > room && from[to].is_none();
             if open {
-                from[to] = Some((at, way));
+                from[to] = Some((at, steps));
                 next.push_back(to);
             }
             open && flow.amount(supply, to) > 0
@@ -82,38 +79,32 @@ fn bring(flow: &mut Flow, loose: &[Loose], n: usize, room: usize) -> bool {
             // Of this room only what comes after the supply can still leave.
             let moves = (at != room || m > n) && flow.amount(other.supply, at) > 0;
             for &to in other.rooms.iter().filter(|_| moves) {
-                if reach(to, Way::Supply(other.supply)) {
+                if reach(to, moved(other.supply, at, to)) {
                     break 'search to;
                 }
             }
         }
         for to in 0..flow.stated.width() {
-            let costs = flow.by_room(at, to).map(|(cost, _)| cost);
-            let gains = flow.potential[to] - flow.potential[at];
-            if costs == Some(gains) && reach(to, Way::Room) {
+            let free = flow.free(at, to);
+            if free.is_some_and(|step| reach(to, vec![step])) {
                 break 'search to;
             }
         }
     };
-    let mut chain = vec![(found, room, Way::Supply(supply))];
+    let mut chain = moved(supply, found, room);
     let mut to = found;
     while to != room {
-        let (before, way) = from[to].expect("the chain leads back to the room");
-        chain.push((before, to, way));
+        let (before, steps) = from[to].take().expect("the chain leads back to the room");
+        chain.extend(steps);
         to = before;
     }
-    let holds = chain.iter().map(|&(from, to, way)| match way {
-        Way::Supply(i) => flow.amount(i, from),
-        Way::Room => flow.by_room(from, to).map_or(0, |(_, n)| n),
-    });
-    let divisions = holds.min().unwrap_or(0);
-    for (from, to, way) in chain {
-        match way {
-            Way::Supply(i) => {
-                flow.shift(i, from, to, divisions);
-            }
-            Way::Room => flow.shift_room(from, to, divisions),
-        }
-    }
+    flow.shift(&chain);
     true
+}
+
+fn moved(supply: usize, from: usize, to: usize) -> Vec<Step> {
+    vec![
+        Step::Less(Arc::Supply(supply, from)),
+        Step::More(Arc::Supply(supply, to)),
+    ]
 }
