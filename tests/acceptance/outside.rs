@@ -4,6 +4,7 @@
 //! in `tests/outside/`. What a script compares, and where its numbers come from,
 //! stands in the script.
 
+mod allot;
 mod statistics;
 
 use std::ffi::OsStr;
