@@ -7,33 +7,43 @@ use std::process::Command;
 use serde_json::Value;
 
 /// What may depend on what, of the house's own rooms.
-const MAP: [(&str, &[&str]); 9] = [
+const MAP: [(&str, &[&str]); 10] = [
     ("rules", &[]),
     ("proto", &[]),
     ("books", &["rules"]),
     ("nightly", &["books", "rules"]),
     ("desk", &["books", "nightly", "rules"]),
     ("intake", &["desk", "proto", "rules"]),
+    ("pages", &["desk", "papers", "rules"]),
     ("papers", &[]),
     ("client", &["papers", "proto"]),
     (
         "weighhouse",
         &[
-            "books", "client", "desk", "intake", "nightly", "proto", "rules",
+            "books", "client", "desk", "intake", "nightly", "pages", "proto", "rules",
         ],
     ),
 ];
 
 /// Crates that only some rooms may name.
-const ONLY: [(&str, &[&str]); 5] = [
+const ONLY: [(&str, &[&str]); 6] = [
     ("sqlx", &["books"]),
     ("prost", &["client", "proto"]),
     ("tonic", &["client", "intake", "proto", "weighhouse"]),
     (
         "tokio",
-        &["books", "client", "desk", "intake", "nightly", "weighhouse"],
+        &[
+            "books",
+            "client",
+            "desk",
+            "intake",
+            "nightly",
+            "pages",
+            "weighhouse",
+        ],
     ),
     ("clap", &["client", "weighhouse"]),
+    ("axum", &["intake", "pages"]),
 ];
 
 fn root() -> PathBuf {

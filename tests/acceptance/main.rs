@@ -31,6 +31,7 @@ mod night;
 mod ordinary;
 mod outlets;
 mod outside;
+mod pages;
 mod pay;
 mod payees;
 mod price_lists;

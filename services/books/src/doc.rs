@@ -13,7 +13,7 @@ use rules::codes::CodesAsked;
 use rules::fish::{Condition, Grade, Hazard, Outlet, Presentation, Storage, Undersize};
 use rules::ids::{EntryId, LotCode, PartId};
 use rules::judging::{DressingYield, FilletPrice, JudgingSettings, ReferenceYield};
-use rules::key::{Key, KeyAsked, RevokeAsked, Role};
+use rules::key::{Key, KeyAsked, LinkAsked, RevokeAsked, Role};
 use rules::landing::{Depth, DepthUnit};
 use rules::money::{Currency, Money, UnitPrice};
 use rules::office::{Device, DripRate, Party, PartyRole, Scale, Settings, Site, Species, Tote};
@@ -573,6 +573,7 @@ doc_struct! {
     KeyAsked { name, role, party, expires_us, certificate }
     Key { asked, sha256, revoked }
     RevokeAsked { key, reason }
+    LinkAsked { key, ends_us }
 }
 
 #[cfg(test)]

@@ -10,7 +10,7 @@ use rules::agreed_price::AgreedPrice;
 use rules::baseline::Baseline;
 use rules::codes::CodesAsked;
 use rules::dispute::{AnswerAsked, DisputeAsked, DisputeOpened};
-use rules::key::{Key, KeyAsked, RevokeAsked};
+use rules::key::{Key, KeyAsked, LinkAsked, RevokeAsked};
 use rules::making::{Making, MakingAsked};
 use rules::office::{Device, Party, Scale, Settings, Site, Species, Tote};
 use rules::outlet::Room;
@@ -410,6 +410,7 @@ fn reads_as(kind: &str, doc: &str) -> Option<Result<(), BadDoc>> {
         "plan" => of::<PlanTaken, Plan>,
         "key" => of::<KeyAsked, Key>,
         "revoke" => of::<RevokeAsked, Key>,
+        "link" => of::<LinkAsked, ()>,
         _ => return None,
     };
     Some(read(doc))

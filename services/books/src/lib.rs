@@ -23,6 +23,7 @@ pub mod pay;
 pub mod refusals;
 pub mod register;
 pub mod scribe;
+pub mod session;
 pub mod settlement;
 pub mod stock;
 pub mod table;

@@ -128,6 +128,10 @@ tables! {
     REFUSAL = refusal(minute, actor, method, reason, times, request);
     /// Who may run a site's night.
     LEASE = lease(site, holder, fence, until_us);
+    /// Who is signed in to the pages.
+    SESSION = session(sha256, key, began_us, ends_us, ended_us, opened_by);
+    /// Links that sign somebody in once.
+    SIGN_IN_LINK = sign_in_link(sha256, entry, key, ends_us);
     /// About the book itself.
     BOOK = book(name, value);
 }

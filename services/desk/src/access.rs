@@ -121,6 +121,7 @@ pub const TABLE: &[Act] = &[
     ("set_clock",         "set a simulated clock",               [NO,   NO,   NO,     YES,   NO]),
     ("key",               "give out a key",                      [NO,   NO,   NO,     YES,   NO]),
     ("revoke",            "revoke a key",                        [NO,   NO,   NO,     YES,   NO]),
+    ("link",              "give out a sign-in link",             [NO,   NO,   NO,     YES,   NO]),
     ("keys",              "list keys",                           [NO,   NO,   NO,     YES,   YES]),
     ("entries",           "read what was done",                  [NO,   NO,   NO,     YES,   YES]),
     ("refusals",          "read what was refused",               [NO,   NO,   NO,     YES,   YES]),

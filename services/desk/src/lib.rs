@@ -10,6 +10,7 @@ pub mod access;
 mod audit;
 mod caller;
 mod clock;
+mod closed_days;
 mod codes;
 mod dispute;
 mod error;
@@ -23,7 +24,9 @@ mod price_check;
 mod receiving;
 mod repeat;
 mod reports;
+pub mod secret;
 mod settlement;
+mod signed_in;
 mod small_fish;
 mod stock;
 mod usual;
@@ -41,6 +44,7 @@ use tokio::sync::Mutex;
 
 pub use caller::{Caller, Role};
 pub use clock::Clock;
+pub use closed_days::DayFound;
 pub use dispute::{DisputeFound, PayFollowed};
 pub use error::DeskError;
 pub use follow::{CatchUpWord, DeviceWord};
@@ -56,6 +60,7 @@ pub use reports::{
     TicketFound, TicketRange, YieldRange, YieldsFound,
 };
 pub use settlement::{CashFound, DrawerCount, DrawerDay};
+pub use signed_in::{LINK_LASTS_US, SESSION_LASTS_US};
 pub use small_fish::{SmallFishAsked, SmallFishFound};
 pub use stock::{LotEvent, LotFound, LotPart};
 

@@ -48,6 +48,25 @@ impl Desk {
         Ok(booked)
     }
 
+    /// The ticket that a weigh-in would make if it were booked now. Nothing is written.
+    ///
+    /// # Errors
+    /// As [`Desk::weigh_in`].
+    pub async fn try_weigh_in(
+        &self,
+        caller: &Caller,
+        asked: WeighIn,
+    ) -> Result<(WeighIn, Ticket), DeskError> {
+        caller.may("weigh_in")?;
+        let rewritten = asked.rewrites.as_ref().map(|rewrite| rewrite.ticket);
+        let named = rewritten.into_iter().chain(asked.lot_number);
+        self.at_all(caller, asked.site, named, [])?;
+        // What another instance put on file since holds for a booked one as well.
+        self.keep_up().await?;
+        let plan = self.plan_weigh_in(asked).await?;
+        Ok((plan.asked, plan.outcome))
+    }
+
     async fn plan_weigh_in(&self, mut asked: WeighIn) -> Result<Plan<WeighIn, Ticket>, DeskError> {
         let now_us = self.known_site("site", asked.site).await?;
         let office = self.office();

@@ -5,6 +5,9 @@
 //! secret. In order: room in the house, a key or a certificate, the caller's own rate,
 //! then the method, by the caller's deadline. What a caller may do is decided at the
 //! desk.
+//!
+//! A request for a page takes its place in the house here and is let through: pages
+//! find out by themselves who is signed in, and nothing of the contract reads a cookie.
 
 use std::convert::Infallible;
 use std::future::Future;
@@ -27,11 +30,13 @@ use tracing::Instrument as _;
 
 use crate::errors::DOMAIN;
 use crate::face::LetIn;
-use crate::secret::sha256_of_secret;
+use crate::sha256_of_secret;
 use crate::transport::Peer;
 
 /// Paths that need no key.
 const OPEN: [&str; 2] = ["/grpc.health.v1.", "/grpc.reflection."];
+/// How the paths of services begin, whatever is sent to them.
+const SERVICES: [&str; 2] = ["/weighhouse.", "/grpc."];
 /// When to come back when the house is full.
 const FULL_RETRY: Duration = Duration::from_millis(250);
 /// Time that an answer needs on its way.
@@ -69,16 +74,19 @@ pub(crate) struct Gate {
     room: Arc<Semaphore>,
     places: usize,
     rates: Arc<DefaultKeyedRateLimiter<i64>>,
+    /// Whether there are pages behind it.
+    pages: bool,
 }
 
 impl Gate {
-    pub(crate) fn new(desk: Desk, room: Room) -> Gate {
+    pub(crate) fn new(desk: Desk, room: Room, pages: bool) -> Gate {
         let quota = Quota::per_second(room.a_second).allow_burst(room.at_once);
         Gate {
             desk,
             room: Arc::new(Semaphore::new(room.under_way)),
             places: room.under_way,
             rates: Arc::new(RateLimiter::keyed(quota)),
+            pages,
         }
     }
 
@@ -249,6 +257,14 @@ where
             return Box::pin(inner.call(request));
         }
         let gate = self.gate.clone();
+        if gate.pages && is_for_a_page(&request) {
+            return Box::pin(async move {
+                match gate.room.try_acquire() {
+                    Ok(_place) => inner.call(request).await,
+                    Err(_) => Ok(full_house()),
+                }
+            });
+        }
         let method = request.uri().path().to_owned();
         let span = tracing::info_span!(
             "request",
@@ -272,6 +288,10 @@ where
                 Ok(caller) => caller,
                 Err(turned) => return Ok(turn_away(&gate, &method, turned, started).await),
             };
+            if gate.pages && !proto::methods().contains(method.as_str()) {
+                measure(&method, Code::Unimplemented, started);
+                return Ok(Status::unimplemented("").into_http());
+            }
             // A key is named by its entry: the log names nobody.
             tracing::Span::current().record("key", caller.key);
             request.extensions_mut().insert(LetIn {
@@ -304,6 +324,31 @@ where
         };
         Box::pin(answered.instrument(span))
     }
+}
+
+/// Whether nothing of the contract is meant: neither its paths nor its messages.
+fn is_for_a_page(request: &Request<Body>) -> bool {
+    let path = request.uri().path();
+    let kind = request.headers().get(http::header::CONTENT_TYPE);
+    let is_message = kind.is_some_and(|kind| kind.as_bytes().starts_with(b"application/grpc"));
+    !is_message && !SERVICES.iter().any(|start| path.starts_with(start))
+}
+
+/// What a page's reader is told when the house is full.
+fn full_house() -> Response<Body> {
+    let words = "More is under way than there is room for. Come back in a moment.\n";
+    let mut answer = Response::new(Body::new(words.to_owned()));
+    *answer.status_mut() = http::StatusCode::SERVICE_UNAVAILABLE;
+    let headers = answer.headers_mut();
+    headers.insert(
+        http::header::CONTENT_TYPE,
+        http::HeaderValue::from_static("text/plain; charset=utf-8"),
+    );
+    headers.insert(
+        http::header::RETRY_AFTER,
+        http::HeaderValue::from_static("1"),
+    );
+    answer
 }
 
 async fn turn_away(gate: &Gate, method: &str, turned: Turned, started: Instant) -> Response<Body> {
@@ -372,6 +417,30 @@ mod tests {
             headers.insert("grpc-timeout", text.parse().expect("a header"));
             assert_eq!(deadline(&mut headers), expected, "{text}");
             assert!(headers.is_empty(), "nobody further in sees it");
+        }
+    }
+
+    #[test]
+    fn a_page_is_what_is_no_path_of_a_service_and_no_message() {
+        let cases = [
+            ("/", "", true),
+            ("/sign-in", "application/x-www-form-urlencoded", true),
+            ("/weigh-in", "", true),
+            ("/", "application/grpc", false),
+            ("/a/b", "application/grpc+proto", false),
+            ("/weighhouse.v1.IntakeService/RecordWeighIn", "", false),
+            ("/weighhouse.v1.IntakeService/Nothing", "text/html", false),
+            ("/grpc.health.v1.Health/Check", "", false),
+        ];
+        for (path, kind, expected) in cases {
+            let mut request = Request::new(Body::empty());
+            *request.uri_mut() = path.parse().expect("a path");
+            if !kind.is_empty() {
+                let kind = kind.parse().expect("a header");
+                let headers = request.headers_mut();
+                headers.insert(http::header::CONTENT_TYPE, kind);
+            }
+            assert_eq!(is_for_a_page(&request), expected, "{path} {kind}");
         }
     }
 

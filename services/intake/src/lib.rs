@@ -12,10 +12,9 @@ mod face;
 mod gate;
 mod page;
 mod parse;
-mod secret;
 mod serve;
 mod transport;
 
+pub use desk::secret::{fresh_secret, sha256, sha256_of_secret};
 pub use gate::Room;
-pub use secret::{fresh_secret, sha256, sha256_of_secret};
 pub use serve::{ServeError, Service, serve};

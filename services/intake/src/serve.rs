@@ -30,6 +30,7 @@ use tokio::net::TcpListener;
 use tokio::sync::watch;
 use tokio::time::MissedTickBehavior;
 use tonic::server::NamedService;
+use tonic::service::Routes;
 use tonic::transport::Server;
 use tonic_health::ServingStatus;
 use tonic_health::server::HealthReporter;
@@ -67,10 +68,10 @@ pub enum ServeError {
 
 /// Declares every service once: its name for health, its limits for the wire.
 macro_rules! services {
-    ($router:ident, $face:ident, $names:ident; $($server:ident),+ $(,)?) => {
+    ($routes:ident, $face:ident, $names:ident; $($server:ident),+ $(,)?) => {
         $(
             $names.push(<$server<Face> as NamedService>::NAME);
-            let $router = $router.add_service(
+            let $routes = $routes.add_service(
                 $server::new($face.clone())
                     .max_decoding_message_size(LARGEST_REQUEST_BYTES)
                     .max_encoding_message_size(LARGEST_ANSWER_BYTES),
@@ -86,6 +87,8 @@ pub struct Service {
     pub tls: Option<Arc<rustls::ServerConfig>>,
     /// How much is taken at once.
     pub room: Room,
+    /// Pages for people on the same port; absent: none.
+    pub pages: Option<axum::Router>,
 }
 
 /// Answers on `listener` until `shutdown` is done.
@@ -99,7 +102,7 @@ pub async fn serve(
     shutdown: impl Future<Output = ()> + Send + 'static,
 ) -> Result<(), ServeError> {
     let (stop, stopping) = watch::channel(false);
-    let gate = Gate::new(desk.clone(), service.room);
+    let gate = Gate::new(desk.clone(), service.room, service.pages.is_some());
     let face = Face::new(desk.clone(), stopping.clone());
     let (health, health_server) = tonic_health::server::health_reporter();
     let reflection = || {
@@ -108,19 +111,12 @@ pub async fn serve(
             .register_encoded_file_descriptor_set(tonic_types::pb::FILE_DESCRIPTOR_SET)
             .register_encoded_file_descriptor_set(tonic_health::pb::FILE_DESCRIPTOR_SET)
     };
-    let router = Server::builder()
-        .layer(gate.clone())
-        .accept_http1(true)
-        .max_concurrent_streams(STREAMS_PER_CONNECTION)
-        .http2_max_header_list_size(LARGEST_HEADERS_BYTES)
-        .http2_keepalive_interval(Some(SILENCE))
-        .http2_keepalive_timeout(Some(SILENCE))
-        .add_service(health_server)
+    let routes = Routes::new(health_server)
         .add_service(reflection().build_v1()?)
         .add_service(reflection().build_v1alpha()?);
     let mut names = vec![""];
     services! {
-        router, face, names;
+        routes, face, names;
         OfficeServiceServer,
         IntakeServiceServer,
         StockServiceServer,
@@ -136,6 +132,20 @@ pub async fn serve(
         KeyServiceServer,
         AuditServiceServer,
     }
+    let routes = match service.pages {
+        None => routes,
+        // What is nobody's path is answered by the pages: of the contract's paths the
+        // gate lets none through that is not there.
+        Some(pages) => Routes::from(routes.into_axum_router().reset_fallback().merge(pages)),
+    };
+    let router = Server::builder()
+        .layer(gate.clone())
+        .accept_http1(true)
+        .max_concurrent_streams(STREAMS_PER_CONNECTION)
+        .http2_max_header_list_size(LARGEST_HEADERS_BYTES)
+        .http2_keepalive_interval(Some(SILENCE))
+        .http2_keepalive_timeout(Some(SILENCE))
+        .add_routes(routes);
     say(&health, &names, ServingStatus::Serving).await;
 
     let incoming = transport::incoming(listener, service.tls);

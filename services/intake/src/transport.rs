@@ -22,7 +22,7 @@ use tokio_rustls::server::TlsStream;
 use tokio_stream::wrappers::ReceiverStream;
 use tonic::transport::server::Connected;
 
-use crate::secret::sha256;
+use crate::sha256;
 
 /// Connections at once.
 const CONNECTIONS: usize = 1024;

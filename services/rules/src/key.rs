@@ -87,6 +87,15 @@ pub struct RevokeAsked {
     pub reason: String,
 }
 
+/// A link that signs in once whoever holds the key it stands for.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct LinkAsked {
+    /// Entry that gave the key out.
+    pub key: i64,
+    /// First instant at which it no longer opens anything, microseconds since 1970 UTC.
+    pub ends_us: i64,
+}
+
 /// Why a key cannot be given out.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum BadKey {

@@ -297,6 +297,7 @@ async fn run(command: Command) -> anyhow::Result<ExitCode> {
             let scheme = if tls.is_some() { "https" } else { "http" };
             print(&format!("listening on {scheme}://{address}\n"))?;
             let service = intake::Service {
+                pages: Some(pages::router(desk.desk(), tls.is_some())),
                 tls,
                 room: Room {
                     under_way: requests_under_way.max(1),

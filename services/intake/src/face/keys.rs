@@ -9,7 +9,7 @@ use crate::answer;
 use crate::codes::Coded as _;
 use crate::errors::Refusal;
 use crate::parse::{self, Asked};
-use crate::secret::{fresh_secret, sha256_of_secret};
+use crate::{fresh_secret, sha256_of_secret};
 
 pub(crate) async fn issue_key(
     face: &Face,

@@ -1,4 +1,5 @@
-//! The secret of a key: 256 random bits, and how they are known afterwards.
+//! The secret of a key, a session or a link: 256 random bits, and how they are known
+//! afterwards. The desk keeps none; faces make them.
 
 use sha2::{Digest as _, Sha256};
 
@@ -12,9 +13,24 @@ const BYTES: usize = 32;
 /// # Errors
 /// The machine has no randomness to give.
 pub fn fresh_secret() -> Result<String, getrandom::Error> {
+    Ok(format!("{PREFIX}{}", fresh_token()?))
+}
+
+/// A fresh secret of a session or a link: 64 hexadecimal digits and nothing else.
+///
+/// # Errors
+/// The machine has no randomness to give.
+pub fn fresh_token() -> Result<String, getrandom::Error> {
     let mut bytes = [0; BYTES];
     getrandom::fill(&mut bytes)?;
-    Ok(format!("{PREFIX}{}", hex(&bytes)))
+    Ok(hex(&bytes))
+}
+
+/// What the book knows of a session or a link; nothing for a text that is neither.
+#[must_use]
+pub fn sha256_of_token(token: &str) -> Option<String> {
+    let is_one = token.len() == 2 * BYTES && token.bytes().all(|b| b.is_ascii_hexdigit());
+    is_one.then(|| sha256(token.as_bytes()))
 }
 
 /// What the book knows of a secret, lower-case hexadecimal; nothing for a text that is
@@ -65,6 +81,15 @@ mod tests {
             assert_eq!(sha256_of_secret(wrong), None, "{wrong}");
         }
         assert_eq!(sha256_of_secret(&format!("{secret}0")), None);
+    }
+
+    #[test]
+    fn a_key_is_no_token_and_a_token_no_key() {
+        let (key, token) = (fresh_secret().unwrap(), fresh_token().unwrap());
+        assert_eq!(sha256_of_token(&key), None);
+        assert_eq!(sha256_of_secret(&token), None);
+        assert_eq!(sha256_of_token(&token).unwrap(), sha256(token.as_bytes()));
+        assert_eq!(sha256_of_token(&token[1..]), None);
     }
 
     #[test]

@@ -1,0 +1,483 @@
+//! Recording a cut: what went onto the table, what came out, and how long it took.
+//!
+//! The form is whole without a script; with one a timer fills in the minutes. At the
+//! own table fish is taken from lots; a customer's kitchen cuts from what was sent to it.
+
+use askama::Template;
+use axum::extract::State;
+use axum::response::Response;
+use desk::{Booked, Desk, Role, TicketRange};
+use rules::fish::{Grade, Presentation, Storage};
+use rules::ids::LotCode;
+use rules::making::{Fate, Making, MakingAsked, MakingInput, MakingKind, MakingOutput, Source};
+use rules::office::{PartyRole, Site};
+use rules::stock::PartRef;
+use rules::ticket::NoticeKind;
+use rules::weight::{Reading, ReadingSource, WeightUnit};
+
+use crate::form::{self, Fields, Sent};
+use crate::frame::Frame;
+use crate::house::House;
+use crate::refused::{Refused, answer};
+use crate::show;
+use crate::visit::SignedIn;
+use crate::words::Words;
+
+/// Rows for what goes in.
+const INPUTS: usize = 4;
+/// What may come out, in the order of the page.
+const OUTPUTS: [Presentation; 6] = [
+    Presentation::FilletSkinless,
+    Presentation::FilletSkinOn,
+    Presentation::Trim,
+    Presentation::Frames,
+    Presentation::Roe,
+    Presentation::Other,
+];
+/// Most tickets of a day, and most days since the last close, that are offered.
+const MOST_TICKETS: i64 = 200;
+const MOST_DAYS: usize = 7;
+/// Longest that a word of a form may be.
+const LONGEST: usize = 200;
+
+#[derive(Template)]
+#[template(path = "cut.html")]
+struct Page {
+    f: Frame,
+    request_id: String,
+    unit: &'static str,
+    /// A customer's kitchen cuts from what was sent to it.
+    is_kitchen: bool,
+    inputs: Vec<usize>,
+    outputs: Vec<(i64, &'static str)>,
+    storages: Vec<(i64, &'static str)>,
+    /// Who may have cut; empty where it is the caller.
+    cutters: Vec<(String, String)>,
+    scales: Vec<(String, String)>,
+    /// Parts that are on hand by the book, to choose from.
+    on_hand: Vec<(String, String)>,
+}
+
+#[derive(Template)]
+#[template(path = "cut_done.html")]
+struct Done {
+    f: Frame,
+    id: String,
+    sums: Vec<(&'static str, String)>,
+    percent: String,
+    lots: Vec<(String, String, String)>,
+    cautions: Vec<(String, bool)>,
+    warnings: Vec<(String, bool)>,
+}
+
+/// `GET /cut`.
+pub(crate) async fn page(State(house): State<House>, who: SignedIn) -> Response {
+    answer(&who.visit, empty(&house.desk, &who).await)
+}
+
+/// `POST /cut`.
+pub(crate) async fn record(State(house): State<House>, Sent(who, fields): Sent) -> Response {
+    answer(&who.visit, recorded(&house.desk, &who, &fields).await)
+}
+
+/// Whether the caller is a customer's kitchen, which has no table of the house.
+fn is_kitchen(desk: &Desk, who: &SignedIn) -> bool {
+    let office = desk.office();
+    let party = office.parties.get(&who.caller.party);
+    let is_staff = party.is_some_and(|party| party.roles.contains(&PartyRole::Staff));
+    who.caller.role == Role::Kitchen && !is_staff
+}
+
+async fn empty(desk: &Desk, who: &SignedIn) -> Result<Page, Refused> {
+    let language = who.language();
+    let site = who.site(desk).await?;
+    desk.may_at(&who.caller, "making", site.number)?;
+    let is_own_only = who.caller.role.is_own_only();
+    let (mut cutters, mut scales, mut on_hand) = (Vec::new(), Vec::new(), Vec::new());
+    if !is_own_only {
+        let parties = desk.parties(&who.caller).await?;
+        let cuts = |roles: &[PartyRole]| roles.contains(&PartyRole::Staff);
+        let parties = parties.into_iter().filter(|party| cuts(&party.roles));
+        cutters = parties.map(|party| (party.code, party.name)).collect();
+        let all = desk.scales(&who.caller, site.number).await?;
+        on_hand = parts_on_hand(desk, who, &site).await?;
+        scales = all
+            .into_iter()
+            .map(|scale| (scale.code, scale.name))
+            .collect();
+    }
+    Ok(Page {
+        f: Frame::around(who, who.words().cut),
+        request_id: form::fresh_id(),
+        unit: who.unit(&site).of_price().symbol(),
+        is_kitchen: is_kitchen(desk, who),
+        inputs: (1..=INPUTS).collect(),
+        outputs: OUTPUTS
+            .iter()
+            .map(|form| (form.number(), language.term(form.word())))
+            .collect(),
+        storages: (0..16)
+            .filter_map(Storage::from_number)
+            .map(|storage| (storage.number(), language.term(storage.word())))
+            .collect(),
+        cutters,
+        scales,
+        on_hand,
+    })
+}
+
+/// What the last close left of fish, and what was bought since: each with its code.
+async fn parts_on_hand(
+    desk: &Desk,
+    who: &SignedIn,
+    site: &Site,
+) -> Result<Vec<(String, String)>, Refused> {
+    let unit = who.unit(site);
+    let days = desk.days(&who.caller, site.number).await?;
+    let closed = days.iter().find(|day| day.revision > 0);
+    let mut parts = Vec::new();
+    if let Some(closed) = closed {
+        let found = desk.close(&who.caller, site.number, closed.day, 0).await?;
+        let left = found.close.parts.iter();
+        let left = left.filter(|part| part.closing.units() > 0 && part.presentation.is_fish());
+        parts.extend(left.map(|of| {
+            let words = [of.species.as_str(), of.supplier.as_str()].join(" ");
+            let weight = show::weight(of.closing, unit);
+            (of.part.to_string(), format!("{words}, {weight}"))
+        }));
+    }
+    let range = TicketRange {
+        site: site.number,
+        from: closed.map_or(0, |closed| closed.day + 1),
+        to: i64::MAX,
+        harvester: String::new(),
+        after: 0,
+        limit: MOST_TICKETS,
+    };
+    let since = days.iter().filter(|day| day.revision == 0);
+    for day in since.filter(|day| day.day >= range.from).take(MOST_DAYS) {
+        let range = TicketRange {
+            from: day.day,
+            to: day.day + 1,
+            ..range.clone()
+        };
+        for found in desk.tickets(&who.caller, range).await? {
+            if found.ended.is_some() {
+                continue;
+            }
+            let ticket = &found.booked.outcome;
+            let number = ticket.number.unwrap_or(found.booked.entry.number());
+            for line in &ticket.lines {
+                let lot = usize::try_from(line.lot - 1).unwrap_or(usize::MAX);
+                let place = ticket.lots.get(lot).and_then(|lot| lot.place);
+                let species = found.booked.asked.lots.get(lot);
+                let species = species.map_or("", |lot| lot.species.as_str());
+                let Some(code) = place.and_then(|place| LotCode::new(number, place)) else {
+                    continue;
+                };
+                let weight = show::weight(line.net, unit);
+                let harvester = &found.booked.asked.harvester;
+                parts.push((
+                    format!("{code}/{}", line.part),
+                    format!("{species} {harvester}, {weight}"),
+                ));
+            }
+        }
+    }
+    Ok(parts)
+}
+
+async fn recorded(desk: &Desk, who: &SignedIn, fields: &Fields) -> Result<Done, Refused> {
+    let site = who.site(desk).await?;
+    let is_kitchen = is_kitchen(desk, who);
+    let mut asked = read(who.words(), fields, is_kitchen)?;
+    asked.site = site.number;
+    if who.caller.role.is_own_only() {
+        match is_kitchen {
+            true => asked.kitchen.clone_from(&who.caller.party),
+            false => asked.cutter.clone_from(&who.caller.party),
+        }
+    }
+    let request_id = form::request_id(fields)?;
+    let booked = desk.making(&who.caller, &request_id, asked).await?;
+    Ok(done(who, who.unit(&site), &booked))
+}
+
+/// What a form says; the site and whose it is are the caller's.
+fn read(w: &Words, fields: &Fields, is_kitchen: bool) -> Result<MakingAsked, Refused> {
+    let unit = match fields.get("unit") {
+        "kg" => WeightUnit::Kg,
+        _ => WeightUnit::Lb,
+    };
+    let weigh = |what: &str, text: &str| {
+        let reading = Reading::new(text, unit, fields.get("scale"), ReadingSource::Keyed);
+        reading.map_err(|bad| Refused::Said {
+            field: what.to_owned(),
+            rule: bad.to_string(),
+        })
+    };
+    let mut inputs = Vec::new();
+    for n in 1..=INPUTS {
+        let source = fields.get(&format!("from_{n}"));
+        let weight = fields.get(&format!("in_{n}"));
+        if source.is_empty() && weight.is_empty() {
+            continue;
+        }
+        let what = format!("{} {n}", w.went_in);
+        let bad = || Refused::Said {
+            field: what.clone(),
+            rule: match is_kitchen {
+                true => w.needs_dispatch.to_owned(),
+                false => w.needs_lot.to_owned(),
+            },
+        };
+        inputs.push(MakingInput {
+            source: source_of(source, is_kitchen).ok_or_else(bad)?,
+            weight: Some(weigh(&what, weight)?),
+            emptied: !fields.get(&format!("emptied_{n}")).is_empty(),
+        });
+    }
+    let storage = fields.get("storage").parse().ok();
+    let storage = storage.and_then(Storage::from_number);
+    let mut outputs = Vec::new();
+    for form in OUTPUTS {
+        let weight = fields.get(&format!("out_{}", form.number()));
+        let not_weighed = !fields
+            .get(&format!("not_weighed_{}", form.number()))
+            .is_empty();
+        if weight.is_empty() && !not_weighed {
+            continue;
+        }
+        let is_weighed = !weight.is_empty();
+        outputs.push(MakingOutput {
+            presentation: form,
+            // A customer's kitchen makes no lots of this book.
+            fate: match (is_weighed, is_kitchen) {
+                (false, _) => Fate::NotWeighed,
+                (true, _) => Fate::Lot,
+            },
+            weight: match is_weighed {
+                true => Some(weigh(form.word(), weight)?),
+                false => None,
+            },
+            storage: storage.filter(|_| is_weighed && !is_kitchen),
+            reason: String::new(),
+            grade: Grade::none(),
+        });
+    }
+    let discard = fields.get("discard");
+    if !discard.is_empty() {
+        outputs.push(MakingOutput {
+            presentation: Presentation::Other,
+            fate: Fate::Discard,
+            weight: Some(weigh(w.thrown_out, discard)?),
+            storage: None,
+            reason: short(fields.get("discard_reason")),
+            grade: Grade::none(),
+        });
+    }
+    Ok(MakingAsked {
+        site: 0,
+        kind: match is_kitchen {
+            true => MakingKind::CustomerCut,
+            false => MakingKind::Cut,
+        },
+        inputs,
+        outputs,
+        specification: short(fields.get("specification")),
+        cutter: match is_kitchen {
+            true => String::new(),
+            false => fields.get("cutter").to_owned(),
+        },
+        kitchen: String::new(),
+        minutes: fields.get("minutes").to_owned(),
+        happened_us: None,
+        tally: None,
+    })
+}
+
+fn short(text: &str) -> String {
+    text.chars().take(LONGEST).collect()
+}
+
+/// `20310502000100000031`, `20310502000100000031/2`, or the number of a movement.
+fn source_of(text: &str, is_kitchen: bool) -> Option<Source> {
+    if is_kitchen {
+        return text.parse().ok().map(Source::Dispatch);
+    }
+    let (code, part) = match text.split_once('/') {
+        None => (text, None),
+        Some((code, part)) => (code, Some(part.parse().ok()?)),
+    };
+    let lot = LotCode::parse(code)?;
+    Some(Source::Part(PartRef { lot, part }))
+}
+
+fn done(who: &SignedIn, unit: WeightUnit, booked: &Booked<MakingAsked, Making>) -> Done {
+    let (w, language) = (who.words(), who.language());
+    let made = &booked.outcome;
+    let show = |weight| show::weight(weight, unit);
+    let mut sums = vec![(w.went_in, show(made.input)), (w.fillet, show(made.fillet))];
+    for (name, weight) in [
+        (w.cutting_loss, made.cutting_loss),
+        (w.beyond_loss, made.table_unaccounted),
+        (w.not_weighed, made.not_weighed),
+    ] {
+        if !weight.is_zero() {
+            sums.push((name, show(weight)));
+        }
+    }
+    let percent = rules::fillet_yield::percent_e2(made.fillet, made.input);
+    let number = booked.entry.number();
+    let lots = made.outputs.iter().filter_map(|output| {
+        let code = LotCode::new(number, output.place?)?;
+        let weight = output.weight.map(show).unwrap_or_default();
+        let form = language.term(output.presentation.word()).to_owned();
+        Some((code.to_string(), form, weight))
+    });
+    let said = |kinds: &[NoticeKind]| {
+        let of = made.notices.iter();
+        of.filter(|notice| kinds.contains(&notice.kind))
+            .map(|notice| language.notice(notice))
+            .collect()
+    };
+    Done {
+        f: Frame::around(who, w.cut_recorded),
+        id: booked.entry.to_string(),
+        sums,
+        percent: percent.map_or_else(String::new, |e2| {
+            format!("{} %", papers::Percent { hundredths: e2 })
+        }),
+        lots: lots.collect(),
+        cautions: said(&[NoticeKind::Caution]),
+        warnings: said(&[NoticeKind::Warning, NoticeKind::Question]),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![expect(clippy::unwrap_used, reason = "a test may panic")]
+
+    use super::*;
+    use crate::visit::Visit;
+    use crate::words::Language;
+
+    #[test]
+    fn a_form_is_read_row_by_row_and_empty_rows_are_none() {
+        let w = Language::English.words();
+        let fields = Fields::of(&[
+            ("from_1", "20310502000100000031/2"),
+            ("in_1", "20.00"),
+            ("emptied_1", "yes"),
+            ("from_3", "20310502000100000041"),
+            ("in_3", "4.50"),
+            ("unit", "lb"),
+            ("scale", "table"),
+            ("out_6", "6.10"),
+            ("not_weighed_8", "yes"),
+            ("discard", "1.00"),
+            ("discard_reason", "gut opened"),
+            ("specification", "skinless"),
+            ("cutter", "ike"),
+            ("minutes", "42.5"),
+        ]);
+        let asked = read(w, &fields, false).unwrap();
+        assert_eq!(asked.kind, MakingKind::Cut);
+        let from: Vec<_> = asked
+            .inputs
+            .iter()
+            .map(|input| (input.weight.as_ref().unwrap().text.as_str(), input.emptied))
+            .collect();
+        assert_eq!(from, [("20.00", true), ("4.50", false)]);
+        let Source::Part(first) = asked.inputs[0].source else {
+            panic!("of a lot");
+        };
+        assert_eq!(first.part, Some(2));
+        let out: Vec<_> = asked
+            .outputs
+            .iter()
+            .map(|output| (output.presentation, output.fate, output.weight.is_some()))
+            .collect();
+        assert_eq!(
+            out,
+            [
+                (Presentation::FilletSkinless, Fate::Lot, true),
+                (Presentation::Frames, Fate::NotWeighed, false),
+                (Presentation::Other, Fate::Discard, true),
+            ]
+        );
+        assert_eq!(
+            (asked.cutter.as_str(), asked.minutes.as_str()),
+            ("ike", "42.5")
+        );
+    }
+
+    #[test]
+    fn what_cannot_be_read_is_named() {
+        let w = Language::English.words();
+        let cases = [
+            ("20310502000100000031", "", "Went in 1"),
+            ("20310502000100000031", "twelve", "Went in 1"),
+            ("none", "4.00", "Went in 1"),
+            ("20310502000100000031/x", "4.00", "Went in 1"),
+        ];
+        for (from, weight, named) in cases {
+            let fields = Fields::of(&[("from_1", from), ("in_1", weight)]);
+            match read(w, &fields, false) {
+                Err(Refused::Said { field, .. }) => assert_eq!(field, named),
+                other => panic!("{from} {weight}: {other:?}"),
+            }
+        }
+    }
+
+    #[test]
+    fn the_form_and_the_answer_render_in_both_languages() {
+        for language in Language::ALL {
+            for role in [Role::Kitchen, Role::Office] {
+                let visit = Visit::sample(language, Some(role));
+                let w = visit.words();
+                let pair = |a: &str| vec![(a.to_owned(), a.to_owned())];
+                let is_kitchen = role == Role::Kitchen;
+                let page = Page {
+                    f: Frame::of(&visit, w.cut),
+                    request_id: "an id".to_owned(),
+                    unit: "lb",
+                    is_kitchen,
+                    inputs: vec![1, 2],
+                    outputs: vec![(6, language.term("fillet skinless"))],
+                    storages: vec![(1, language.term("drained ice"))],
+                    cutters: if is_kitchen { Vec::new() } else { pair("ike") },
+                    scales: if is_kitchen {
+                        Vec::new()
+                    } else {
+                        pair("table")
+                    },
+                    on_hand: if is_kitchen { Vec::new() } else { pair("a/1") },
+                };
+                let html = page.render().unwrap();
+                assert!(html.contains("name=\"in_1\"") && html.contains("name=\"out_6\""));
+                assert_eq!(html.contains("name=\"cutter\""), !is_kitchen);
+                assert!(html.contains(w.spines_caution), "where the work happens");
+            }
+            let visit = Visit::sample(language, Some(Role::Kitchen));
+            let w = visit.words();
+            let done = Done {
+                f: Frame::of(&visit, w.cut_recorded),
+                id: "2031050200010000009".to_owned(),
+                sums: vec![(w.went_in, "24.50 lb".to_owned())],
+                percent: "24.90 %".to_owned(),
+                lots: vec![(
+                    "20310502000100000091".to_owned(),
+                    language.term("fillet skinless").to_owned(),
+                    "6.10 lb".to_owned(),
+                )],
+                cautions: vec![("The spines stay venomous.".to_owned(), false)],
+                warnings: vec![("More out than in.".to_owned(), false)],
+            };
+            let html = done.render().unwrap();
+            for shown in ["24.90 %", "20310502000100000091", "The spines", "More out"] {
+                assert!(html.contains(shown), "{shown}");
+            }
+        }
+    }
+}

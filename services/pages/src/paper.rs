@@ -1,0 +1,137 @@
+//! What of a close goes onto a chart: the plain data that papers draws.
+
+use desk::YieldsFound;
+use papers::chart::Chart;
+use papers::close as paper;
+use papers::{Percent, Weight as Shown};
+use rules::close::{CloseDoc, YieldGroupRow};
+use rules::weight::{Weight, WeightUnit};
+
+/// A chart as a page shows it.
+pub(crate) struct Drawn {
+    pub(crate) id: String,
+    pub(crate) title: String,
+    pub(crate) key: &'static str,
+    /// An element of ours, drawn from figures and escaped words.
+    pub(crate) svg: String,
+    pub(crate) columns: Vec<String>,
+    pub(crate) rows: Vec<Vec<(String, bool)>>,
+}
+
+impl From<Chart> for Drawn {
+    fn from(chart: Chart) -> Drawn {
+        let cells = |row: &Vec<papers::table::Cell>| {
+            let cells = row.iter();
+            cells
+                .map(|cell| (cell.text().to_owned(), cell.is_figure()))
+                .collect()
+        };
+        Drawn {
+            columns: chart
+                .table
+                .columns
+                .iter()
+                .map(|column| column.title())
+                .collect(),
+            rows: chart.table.rows.iter().map(cells).collect(),
+            id: chart.id,
+            title: chart.title,
+            key: chart.key,
+            svg: chart.svg,
+        }
+    }
+}
+
+fn shown(weight: Weight, unit: WeightUnit) -> Shown {
+    Shown::read(&weight.shown(unit)).unwrap_or_default()
+}
+
+fn percent(e2: i64) -> Percent {
+    Percent { hundredths: e2 }
+}
+
+fn ends(e2: &[i64]) -> Option<(Percent, Percent)> {
+    match e2 {
+        [from, to] => Some((percent(*from), percent(*to))),
+        _ => None,
+    }
+}
+
+/// The day's weight, from what was on hand to what is.
+pub(crate) fn balance(close: &CloseDoc, unit: WeightUnit) -> Option<Chart> {
+    let of = &close.balance;
+    let show = |weight| shown(weight, unit);
+    let balance = paper::Balance {
+        opening: show(of.opening),
+        bought: show(of.bought),
+        returned: show(of.returned),
+        made: show(of.made),
+        used: show(of.used),
+        out: of
+            .out
+            .iter()
+            .map(|out| paper::Out {
+                outlet: out.outlet.word().to_owned(),
+                weight: show(out.weight),
+            })
+            .collect(),
+        shrink: show(of.shrink),
+        unaccounted: show(of.unaccounted),
+        closing: show(of.closing),
+        thrown_out_at_table: show(close.cuts.iter().map(|cut| cut.discard).sum()),
+        cutting_loss: show(of.cutting_loss),
+        table_unaccounted: show(of.table_unaccounted),
+    };
+    papers::chart::balance(&paper::Close {
+        unit: unit.symbol().to_owned(),
+        balance: Some(balance),
+        ..paper::Close::default()
+    })
+}
+
+/// Yields of suppliers as judged, a chart for each group of like fish. `name` is what
+/// people call a species or a party.
+pub(crate) fn yields(
+    found: &YieldsFound,
+    unit: WeightUnit,
+    name: impl Fn(&str) -> String,
+) -> Vec<Chart> {
+    let of_group = |group: &YieldGroupRow| {
+        let place = match group.customer_kitchen {
+            true => "customers' kitchens",
+            false => "own table",
+        };
+        let like = format!(
+            "{}, {} to {}, {place}",
+            name(&group.species),
+            group.presentation.word(),
+            group.specification
+        );
+        let count = |n: i64| i32::try_from(n).unwrap_or(i32::MAX);
+        group
+            .suppliers
+            .iter()
+            .map(|of| paper::SupplierYield {
+                group: like.clone(),
+                supplier: name(&of.supplier),
+                cuts: count(of.cuts),
+                days: Some(count(of.days)),
+                input: shown(of.input, unit),
+                of_input: of.yield_e2.map(percent),
+                limits: ends(&of.interval_e2),
+                shrunk: of.shrunk_e2.map(percent),
+                reference: group.reference_e2.map(percent),
+                reference_source: group.reference_source.clone(),
+                like_for_like: of.rest_e2.map(percent),
+                like_for_like_limits: ends(&of.rest_interval_e2),
+                difference: None,
+                sentence: of.says.clone(),
+            })
+            .collect::<Vec<_>>()
+    };
+    papers::chart::supplier_yields(&paper::Close {
+        unit: unit.symbol().to_owned(),
+        supplier_yields: found.groups.iter().flat_map(of_group).collect(),
+        ..paper::Close::default()
+    })
+}

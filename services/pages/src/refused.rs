@@ -1,0 +1,185 @@
+//! What a page says when it is not given.
+
+use askama::Template;
+use axum::http::{HeaderMap, StatusCode, Uri};
+use axum::response::{Html, IntoResponse as _, Response};
+use desk::DeskError;
+
+use crate::frame::Frame;
+use crate::house::House;
+use crate::visit::Visit;
+
+/// Why a page is not given.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) enum Refused {
+    /// No such page, or not theirs: told alike.
+    NotFound,
+    /// A form that no page of this session sent.
+    FromElsewhere,
+    /// A form above the limit.
+    TooLong,
+    /// It took too long.
+    Late,
+    /// This key asks too often.
+    TooOften,
+    /// The key reaches no site.
+    NoSite,
+    /// The desk refused, in its words.
+    Said { field: String, rule: String },
+    /// The book cannot be reached.
+    Unavailable,
+    /// Our fault.
+    Internal,
+}
+
+impl From<DeskError> for Refused {
+    fn from(error: DeskError) -> Refused {
+        match error {
+            // Whether it exists is not for everybody to know.
+            DeskError::NotFound { .. } | DeskError::Denied => Refused::NotFound,
+            DeskError::Malformed { field, rule, .. } => Refused::Said { field, rule },
+            DeskError::Precondition { rule, field, .. } => Refused::Said { field, rule },
+            DeskError::OtherBody => Refused::Said {
+                field: String::new(),
+                rule: DeskError::OtherBody.to_string(),
+            },
+            DeskError::Busy | DeskError::Unavailable => Refused::Unavailable,
+            DeskError::Internal => Refused::Internal,
+        }
+    }
+}
+
+#[derive(Template)]
+#[template(path = "refused.html")]
+struct Page {
+    f: Frame,
+    said: String,
+    /// The desk's own words, in English.
+    rule: String,
+}
+
+impl Refused {
+    fn status(&self) -> StatusCode {
+        match self {
+            Refused::NotFound => StatusCode::NOT_FOUND,
+            Refused::FromElsewhere => StatusCode::FORBIDDEN,
+            Refused::TooLong => StatusCode::PAYLOAD_TOO_LARGE,
+            Refused::Late | Refused::Unavailable => StatusCode::SERVICE_UNAVAILABLE,
+            Refused::TooOften => StatusCode::TOO_MANY_REQUESTS,
+            Refused::NoSite => StatusCode::CONFLICT,
+            Refused::Said { .. } => StatusCode::UNPROCESSABLE_ENTITY,
+            Refused::Internal => StatusCode::INTERNAL_SERVER_ERROR,
+        }
+    }
+
+    /// As a page.
+    pub(crate) fn page(&self, visit: &Visit) -> Response {
+        rendered(self.status(), &self.shown(visit))
+    }
+
+    fn shown(&self, visit: &Visit) -> Page {
+        let w = visit.words();
+        let title = match self {
+            Refused::NotFound => w.not_found_title,
+            _ => w.refused_title,
+        };
+        let (said, rule) = match self {
+            Refused::NotFound => (w.not_found, String::new()),
+            Refused::FromElsewhere => (w.from_elsewhere, String::new()),
+            Refused::TooLong => (w.too_long, String::new()),
+            Refused::Late => (w.late, String::new()),
+            Refused::TooOften => (w.too_often, String::new()),
+            Refused::NoSite => (w.no_site, String::new()),
+            Refused::Unavailable => (w.unavailable, String::new()),
+            Refused::Internal => (w.internal, String::new()),
+            Refused::Said { field, rule } if field.is_empty() => (w.refused_hint, rule.clone()),
+            Refused::Said { field, rule } => (w.refused_hint, format!("{field}: {rule}")),
+        };
+        Page {
+            f: Frame::of(visit, title),
+            said: said.to_owned(),
+            rule,
+        }
+    }
+}
+
+/// Says it to whoever it is, without looking who that is.
+pub(crate) fn in_no_frame(house: &House, headers: &HeaderMap, refused: Refused) -> Response {
+    refused.page(&Visit::of_nobody(
+        &house.desk,
+        headers,
+        &Uri::from_static("/"),
+    ))
+}
+
+/// Whatever is no page.
+pub(crate) async fn nothing_here(visit: Visit) -> Response {
+    Refused::NotFound.page(&visit)
+}
+
+/// A page as an answer.
+pub(crate) fn rendered(status: StatusCode, page: &impl Template) -> Response {
+    match page.render() {
+        Ok(html) => (status, Html(html)).into_response(),
+        Err(error) => {
+            tracing::error!(%error, "a page does not render");
+            StatusCode::INTERNAL_SERVER_ERROR.into_response()
+        }
+    }
+}
+
+/// A page, or why there is none, as an answer.
+pub(crate) fn answer<T: Template>(visit: &Visit, page: Result<T, Refused>) -> Response {
+    match page {
+        Ok(page) => rendered(StatusCode::OK, &page),
+        Err(refused) => refused.page(visit),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use desk::Role;
+
+    use super::*;
+    use crate::words::Language;
+
+    #[test]
+    fn every_refusal_has_its_words_in_both_languages() {
+        let all = [
+            Refused::NotFound,
+            Refused::FromElsewhere,
+            Refused::TooLong,
+            Refused::Late,
+            Refused::TooOften,
+            Refused::NoSite,
+            Refused::Unavailable,
+            Refused::Internal,
+            Refused::from(DeskError::malformed("line", "there is no line 9")),
+        ];
+        for language in Language::ALL {
+            let visit = Visit::sample(language, Some(Role::Diver));
+            for refused in &all {
+                let page = refused.shown(&visit);
+                let html = page.render().unwrap_or_default();
+                assert!(html.contains(page.f.title.as_str()), "{refused:?}");
+                assert!(
+                    !page.said.is_empty() && html.contains("<main"),
+                    "{refused:?}"
+                );
+                assert!(refused.status().is_client_error() || refused.status().is_server_error());
+            }
+        }
+    }
+
+    #[test]
+    fn what_is_anothers_is_told_like_what_is_not_there() {
+        let there_is_none = DeskError::NotFound {
+            what: "ticket",
+            id: "1".to_owned(),
+        };
+        assert_eq!(
+            Refused::from(there_is_none),
+            Refused::from(DeskError::Denied)
+        );
+    }
+}

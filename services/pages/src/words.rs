@@ -1,0 +1,555 @@
+//! The words of the pages, in English and Spanish.
+//!
+//! One table: a word that lacks a language does not compile. What people wrote, names
+//! and reasons, stays in their words, and so do the sentences a close says of a day.
+
+use rules::ticket::Notice;
+
+/// A language of the pages.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Language {
+    English,
+    Spanish,
+}
+
+impl Language {
+    pub(crate) const ALL: [Language; 2] = [Language::English, Language::Spanish];
+
+    /// ISO 639-1.
+    pub(crate) const fn code(self) -> &'static str {
+        match self {
+            Language::English => "en",
+            Language::Spanish => "es",
+        }
+    }
+
+    /// As it calls itself.
+    pub(crate) const fn name(self) -> &'static str {
+        match self {
+            Language::English => "English",
+            Language::Spanish => "Español",
+        }
+    }
+
+    pub(crate) fn of_code(code: &str) -> Option<Language> {
+        Language::ALL
+            .into_iter()
+            .find(|language| language.code() == code)
+    }
+
+    pub(crate) fn words(self) -> &'static Words {
+        match self {
+            Language::English => &ENGLISH,
+            Language::Spanish => &SPANISH,
+        }
+    }
+
+    /// A trade word of the rules, such as "gutted", in this language; itself where
+    /// there is none for it.
+    pub(crate) fn term(self, english: &'static str) -> &'static str {
+        if self == Language::English {
+            return english;
+        }
+        let found = TERMS.iter().find(|(term, _)| *term == english);
+        found.map_or(english, |(_, spanish)| spanish)
+    }
+
+    /// What a notice says, and whether that is in this language.
+    pub(crate) fn notice(self, notice: &Notice) -> (String, bool) {
+        if self == Language::English {
+            return (notice.text.clone(), true);
+        }
+        let spanish = NOTICES.iter().find(|(code, _)| *code == notice.code);
+        match spanish {
+            None => (notice.text.clone(), false),
+            Some((_, text)) => (text.replace("{names}", named_in(notice)), true),
+        }
+    }
+}
+
+/// The species that a caution's English names: before its colon, or between brackets.
+fn named_in(notice: &Notice) -> &str {
+    let text = &notice.text;
+    if notice.code == "allergen" {
+        let inside = text
+            .split_once('(')
+            .and_then(|(_, rest)| rest.split_once(')'));
+        return inside.map_or("", |(names, _)| names);
+    }
+    text.split_once(": ").map_or("", |(names, _)| names)
+}
+
+/// Cautions and the questions that are asked most, by their codes.
+const NOTICES: &[(&str, &str)] = &[
+    (
+        "venomous_spines",
+        "{names}: las espinas siguen siendo venenosas después de muerto el pez. Si hay pinchazo: \
+         agua caliente, tanto como se aguante sin quemarse, y atención médica. Esto no es consejo \
+         médico.",
+    ),
+    (
+        "ciguatera",
+        "{names}: puede llevar ciguatera, y cocinar no elimina la toxina. El pescado de un área \
+         de la lista de áreas de riesgo del sitio se rechaza, y solo se retiene mientras el área \
+         no esté clara. La lista es del comprador: un área que no está en ella no se sabe segura.",
+    ),
+    (
+        "cold",
+        "El pescado por encima del límite del sitio (41 F / 5 C si no hay otro) al salir no va a \
+         nadie; si llegó más caliente, póngalo en hielo, mídalo otra vez y anote lo que se hizo.",
+    ),
+    (
+        "allergen",
+        "Alérgeno: pescado ({names}). Dígalo en todo lo que salga para una cocina o un \
+         beneficiario.",
+    ),
+    (
+        "donation",
+        "Done solo alimento en aparente buen estado; rigen además las normas sanitarias locales.",
+    ),
+    (
+        "local_codes",
+        "Todo esto cede ante las normas locales y ante personas con licencia o formación: ellas \
+         van primero.",
+    ),
+    (
+        "cull",
+        "¿Separar los peces pequeños? La media queda junto al mínimo de plato.",
+    ),
+];
+
+/// Trade words of the rules, and the Spanish for them.
+const TERMS: &[(&str, &str)] = &[
+    ("whole", "entero"),
+    ("spines clipped", "sin espinas"),
+    ("gutted", "eviscerado"),
+    ("gutted and headed", "eviscerado sin cabeza"),
+    ("fillet skin-on", "filete con piel"),
+    ("fillet skinless", "filete sin piel"),
+    ("trim", "recortes"),
+    ("frames", "espinazos"),
+    ("roe", "huevas"),
+    ("other", "otro"),
+    ("clean", "limpio"),
+    ("body", "tiro al cuerpo"),
+    ("torn", "desgarrado"),
+    ("drained ice", "hielo escurrido"),
+    ("dry cooler", "nevera seca"),
+    ("slush", "hielo con agua"),
+    ("frozen", "congelado"),
+    ("sold whole", "venta entero"),
+    ("soup-grade", "sopa"),
+    ("donation", "donación"),
+    ("gift", "regalo"),
+    ("crew use", "consumo propio"),
+    ("by-product", "subproducto"),
+    ("discard", "descarte"),
+    ("sample", "muestra"),
+    ("refused", "rechazado"),
+    ("taken home", "se lo lleva el buzo"),
+    ("by diver", "por el buzo"),
+    ("diver absent", "buzo ausente"),
+    ("buyer", "comprador"),
+    ("diver", "buzo"),
+    ("kitchen", "cocina"),
+    ("office", "oficina"),
+    ("auditor", "auditor"),
+    ("harvester", "buzo"),
+    ("payee", "cobrador"),
+    ("recipient", "beneficiario"),
+    ("staff", "personal"),
+    ("ticket", "boleto"),
+    ("rewritten ticket", "boleto reescrito"),
+    ("void", "anulación"),
+    ("hold", "retención"),
+    ("release", "liberación"),
+    ("discarded", "descartado"),
+    ("settlement", "liquidación"),
+    ("advance", "anticipo"),
+    ("charge", "cargo"),
+    ("weighed in", "pesado al entrar"),
+    ("weighed again", "pesado otra vez"),
+    ("regrade", "reclasificación"),
+    ("came back", "devuelto"),
+    ("used in a making", "usado en una elaboración"),
+    ("made", "elaborado"),
+    ("counted", "contado"),
+    ("sell", "vender"),
+    ("give", "regalar"),
+    ("take home", "llevar a casa"),
+    ("accept", "aceptar"),
+    ("refuse", "rechazar"),
+    ("closed", "cerrado"),
+    ("closed with gaps", "cerrado con huecos"),
+    ("cut", "corte"),
+    ("dress", "limpieza"),
+    ("pool", "mezcla"),
+    ("freeze", "congelación"),
+    ("customer cut", "corte de cliente"),
+    ("taken back", "retirado"),
+];
+
+macro_rules! words {
+    ($($key:ident: $english:literal, $spanish:literal;)+) => {
+        /// Every word of the pages in one language.
+        #[derive(Debug)]
+        pub(crate) struct Words {
+            $(pub(crate) $key: &'static str,)+
+        }
+
+        static ENGLISH: Words = Words { $($key: $english,)+ };
+        static SPANISH: Words = Words { $($key: $spanish,)+ };
+
+        /// Each with its name.
+        #[cfg(test)]
+        const ALL: &[(&str, &str, &str)] = &[$((stringify!($key), $english, $spanish),)+];
+    };
+}
+
+words! {
+    skip: "Skip to the page", "Ir al contenido";
+    menu: "Pages", "Páginas";
+    language: "Language", "Idioma";
+    unit: "Weights in", "Pesos en";
+    site: "Site", "Sitio";
+    simulated: "This book has a simulated clock: nothing in it happened.", "Este libro tiene un reloj simulado: nada de él ocurrió.";
+    sign_in: "Sign in", "Entrar";
+    sign_out: "Sign out", "Salir";
+    signed_in_as: "Signed in as", "Ha entrado como";
+    your_key: "Your key", "Su llave";
+    key_hint: "It begins with whkey_ and the office gave it to you. Nobody else should see it.", "Empieza por whkey_ y se la dio la oficina. Nadie más debe verla.";
+    no_key_yet: "No key? Ask the office for a link that signs you in once.", "¿No tiene llave? Pida a la oficina un enlace para entrar una vez.";
+    key_opens_nothing: "This key opens nothing. Look whether all of it is there, or ask the office.", "Esta llave no abre nada. Mire si está entera o pregunte a la oficina.";
+    link_title: "Sign in with your link", "Entrar con su enlace";
+    link_hint: "The link works once. Press the button on the phone or computer you want to use.", "El enlace sirve una vez. Pulse el botón en el teléfono o computador que quiere usar.";
+    link_opens_nothing: "This link has been used or has run out. Ask the office for another.", "Este enlace ya se usó o venció. Pida otro a la oficina.";
+    too_many_tries: "Too many tries at once. Wait a moment and try again.", "Demasiados intentos a la vez. Espere un momento y pruebe de nuevo.";
+    home: "Weighhouse", "Weighhouse";
+    home_hint: "What this key reaches:", "Lo que abre esta llave:";
+    my_tickets: "My tickets", "Mis boletos";
+    tickets: "Tickets", "Boletos";
+    ticket: "Ticket", "Boleto";
+    statement: "Statement", "Estado de cuenta";
+    my_statement: "My statement", "Mi cuenta";
+    components: "The look", "El aspecto";
+    from: "From", "Desde";
+    to_before: "To, not with it", "Hasta, sin incluirlo";
+    show: "Show", "Mostrar";
+    day: "Day", "Día";
+    diver: "Diver", "Buzo";
+    net: "Net", "Neto";
+    gross: "Gross", "Bruto";
+    tare: "Tare", "Tara";
+    ice: "Ice", "Hielo";
+    payout: "Payout", "A pagar";
+    your_share: "Your share", "Su parte";
+    state: "State", "Estado";
+    no_tickets: "No tickets in these days.", "No hay boletos en estos días.";
+    voided: "voided", "anulado";
+    rewritten: "rewritten", "reescrito";
+    stands: "stands", "vale";
+    held: "held, not owed yet", "retenido, aún no se debe";
+    owed: "owed", "se debe";
+    recorded: "Recorded", "Anotado";
+    prices_as_of: "Prices as of", "Precios de";
+    confirmed: "Confirmed", "Confirmado";
+    landed: "Landed", "Desembarque";
+    ended_by: "Ended by", "Terminado por";
+    in_place_of: "In place of", "En lugar de";
+    reason: "Reason", "Motivo";
+    weighed: "Weighed", "Pesado";
+    lot: "Lot", "Lote";
+    no_code: "no code: none of it was bought", "sin código: no se compró nada";
+    line: "Line", "Línea";
+    band: "Band", "Banda";
+    band_up: "and over", "o más";
+    band_under: "to under", "a menos de";
+    not_counted: "not counted", "sin contar";
+    price: "Price", "Precio";
+    list_price: "List price", "Precio de lista";
+    agreed_price: "Agreed price", "Precio acordado";
+    amount: "Amount", "Importe";
+    grade: "Grade", "Calidad";
+    fish: "Fish", "Pescado";
+    pieces: "Fish counted", "Peces contados";
+    about: "about", "unos";
+    tote: "tote", "caja";
+    one_by_one: "one by one", "uno a uno";
+    tared: "tared on the scale", "tarado en la báscula";
+    as_read: "As read", "Como se leyó";
+    how_paid: "How the payout came about", "Cómo salió el pago";
+    sum_of_lines: "All lines", "Todas las líneas";
+    price_of_fish: "price of the fish", "precio del pescado";
+    pay_only: "pay only", "solo el pago";
+    nothing_bought: "Nothing was bought.", "No se compró nada.";
+    not_bought: "Not bought", "No se compró";
+    small_fish: "Below the plate minimum", "Por debajo del mínimo de plato";
+    proposed_to: "proposed to", "propuesto para";
+    proposed_nowhere: "proposed to nowhere", "sin destino propuesto";
+    not_known: "not known: not counted", "no se sabe: sin contar";
+    cautions: "Cautions", "Precauciones";
+    warnings: "Odd, and booked all the same", "Raro, y anotado igual";
+    questions: "Asked", "Preguntas";
+    answered: "Answered", "Respuesta";
+    pay_followed: "What became of the pay", "Qué pasó con el pago";
+    settled_by: "Settled by", "Liquidado por";
+    not_settled: "not settled yet", "aún sin liquidar";
+    dispute_until: "A line can be disputed until", "Se puede reclamar una línea hasta";
+    object_until: "The diver can object until", "El buzo puede objetar hasta";
+    disputes: "Disputes", "Reclamos";
+    dispute_title: "Dispute a line", "Reclamar una línea";
+    dispute_which: "Which line", "Qué línea";
+    dispute_whole: "the whole ticket", "el boleto entero";
+    dispute_why: "What is wrong", "Qué está mal";
+    dispute_send: "Send to the office", "Enviar a la oficina";
+    dispute_open: "Nobody has answered yet.", "Nadie ha contestado todavía.";
+    dispute_sent: "The office has your dispute.", "La oficina tiene su reclamo.";
+    owed_before: "Owed before", "Se debía antes";
+    held_before: "Held before", "Retenido antes";
+    owed_after: "Owed now", "Se debe ahora";
+    held_after: "Held now", "Retenido ahora";
+    paid: "Paid", "Pagado";
+    paid_in_days: "Paid in these days", "Pagado en estos días";
+    what: "What", "Qué";
+    taken_off: "Taken off", "Descontado";
+    to_take_off: "To take off", "Por descontar";
+    still_to_take_off: "Still to be taken off", "Aún por descontar";
+    advance: "advance", "anticipo";
+    charge: "charge", "cargo";
+    nothing_in_days: "Nothing in these days.", "Nada en estos días.";
+    party: "Party", "Parte";
+    refused_title: "Not done", "No se hizo";
+    not_found_title: "Nothing here", "Aquí no hay nada";
+    not_found: "There is no such page, or it is not yours to see.", "No existe esa página, o no le corresponde verla.";
+    from_elsewhere: "This form did not come from a page of this house, or its page is from an earlier sign-in. Nothing was booked. Open the page again and send it from there.", "Este formulario no vino de una página de esta casa, o su página es de otra sesión. No se anotó nada. Abra la página otra vez y envíelo desde ahí.";
+    too_long: "The form is too long. Nothing was booked.", "El formulario es demasiado largo. No se anotó nada.";
+    late: "This took too long. What was sent may have been booked: look before you send it again.", "Esto tardó demasiado. Lo enviado puede estar anotado: mire antes de enviarlo otra vez.";
+    unavailable: "The book cannot be reached just now. Try again in a moment: sent again, nothing is booked twice.", "El libro no responde ahora. Pruebe de nuevo en un momento: nada se anota dos veces.";
+    internal: "Something went wrong on our side; it was logged.", "Algo falló de nuestro lado; quedó anotado.";
+    too_often: "This key asks too often. Wait a moment.", "Esta llave pregunta demasiado seguido. Espere un momento.";
+    no_site: "This key reaches no site yet.", "Esta llave aún no llega a ningún sitio.";
+    refused_hint: "Nothing was booked. In the words of the book:", "No se anotó nada. En palabras del libro:";
+    back: "Back", "Volver";
+    is_needed: "is needed", "hace falta";
+    yields: "Yields", "Rendimientos";
+    yield_word: "Yield", "Rendimiento";
+    no_cuts: "Nothing was cut in these days.", "No se cortó nada en estos días.";
+    cuts: "Cuts", "Cortes";
+    plain_yields: "Plain sums", "Sumas simples";
+    plain_hint: "What went in and what came out, added up. It compares nobody: bands, condition and who cut it differ.", "Lo que entró y lo que salió, sumado. No compara a nadie: difieren las bandas, el estado y quién cortó.";
+    supplier: "Supplier", "Proveedor";
+    went_in: "Went in", "Entró";
+    fillet: "Fillet", "Filete";
+    as_table: "The same as a table", "Lo mismo en una tabla";
+    save_svg: "Save as SVG", "Guardar como SVG";
+    save_csv: "Save as CSV", "Guardar como CSV";
+    days: "Days", "Días";
+    no_days: "Nothing was entered yet.", "Aún no se anotó nada.";
+    closed: "closed", "cerrado";
+    not_closed: "not closed", "sin cerrar";
+    revision: "revision", "revisión";
+    entered_since: "something was entered since", "se anotó algo después";
+    close: "Close of", "Cierre del";
+    unaccounted: "Unaccounted", "Sin explicar";
+    on_hand: "On hand at the end", "Existencia al final";
+    flags: "Flags", "Avisos";
+    flags_hint: "Most at stake first. A flag stays in its close; a reason says that somebody saw to it.", "Primero lo que más importa. Un aviso queda en su cierre; un motivo dice que alguien lo atendió.";
+    deed_by_deed: "Entry by entry", "Anotación por anotación";
+    flags_open: "Nobody has seen to these", "Nadie los ha atendido";
+    no_flags: "Nothing to look at.", "Nada que mirar.";
+    gap: "The day is closed with gaps because of this.", "Por esto el día se cerró con huecos.";
+    gone: "Gone with a later revision.", "Desapareció con una revisión posterior.";
+    evidence: "What it rests on", "En qué se apoya";
+    seen_to: "Seen to:", "Atendido:";
+    how_seen_to: "How it was seen to", "Cómo se atendió";
+    see_to: "Seen to", "Atendido";
+    owed_today: "Owed as the day ended", "Se debía al acabar el día";
+    owed_now: "Owed", "Se debe";
+    held_word: "held", "retenido";
+    remarks: "What the figures leave out", "Lo que las cifras no dicen";
+    lots: "Lots", "Lotes";
+    lot_code: "Lot code", "Código de lote";
+    lot_hint: "20 characters, as on the ticket or the label.", "20 caracteres, como en el boleto o la etiqueta.";
+    made_by: "Made by", "Hecho por";
+    came_from: "Came from", "Vino de";
+    parts: "What is left of it", "Lo que queda";
+    part: "Part", "Fracción";
+    what_happened: "What happened", "Qué pasó";
+    when: "When", "Cuándo";
+    to_whom: "To whom, or what it became", "A quién, o en qué se convirtió";
+    keys: "Keys", "Llaves";
+    give_key: "Give out a key", "Dar una llave";
+    key_name: "What it is called", "Cómo se llama";
+    role: "Role", "Papel";
+    whole_book: "the whole book", "todo el libro";
+    works: "It opens.", "Abre.";
+    opens_nothing: "It opens nothing", "No abre nada";
+    give_link: "Give a link to sign in once", "Dar un enlace para entrar una vez";
+    revoke: "Revoke for good", "Revocar para siempre";
+    key_given: "A new key", "Una llave nueva";
+    key_once: "It is shown this once. Copy it now: the book keeps no copy, and whoever has it is let in.", "Se muestra esta única vez. Cópiela ahora: el libro no guarda copia, y quien la tenga entra.";
+    link_given: "A link to sign in once", "Un enlace para entrar una vez";
+    link_once: "It works once, in the next 15 minutes. Give it only to whom the key belongs.", "Sirve una vez, en los próximos 15 minutos. Déselo solo a quien es dueño de la llave.";
+    shown_before: "This was given out before and is not shown again. Give out another.", "Esto ya se dio y no se muestra otra vez. Dé otro.";
+    parties: "Parties", "Partes";
+    name: "Name", "Nombre";
+    code: "Code", "Código";
+    licence: "Licence", "Licencia";
+    contact: "Contact", "Contacto";
+    prices: "Price lists", "Listas de precios";
+    no_prices: "No price list is posted.", "No hay listas de precios.";
+    in_force: "holds now", "vale ahora";
+    by_piece: "A band is found by the weight of each fish, or by the mean of a graded tote.", "La banda se halla por el peso de cada pez, o por la media de una caja clasificada.";
+    by_lot: "A band is found by the weight of the lot.", "La banda se halla por el peso del lote.";
+    below_plate: "below the plate minimum", "por debajo del mínimo de plato";
+    added: "added to the price", "se suma al precio";
+    cut: "Record a cut", "Anotar un corte";
+    cut_recorded: "The cut is recorded", "El corte quedó anotado";
+    record_cut: "Record the cut", "Anotar el corte";
+    another_cut: "Another cut", "Otro corte";
+    weights_in: "All weights are in", "Todos los pesos son en";
+    weight: "Weight", "Peso";
+    dispatch: "Number of the delivery", "Número de la entrega";
+    needs_dispatch: "the 19 digits on the delivery's paper", "los 19 dígitos del papel de la entrega";
+    needs_lot: "20 characters, and /2 for its second part", "20 caracteres, y /2 para su segunda fracción";
+    nothing_left: "nothing is left", "no queda nada";
+    came_out: "Came out", "Salió";
+    not_weighed: "not weighed", "sin pesar";
+    thrown_out: "Thrown out", "Tirado";
+    how_cut: "How it was cut", "Cómo se cortó";
+    specification: "Cut to", "Corte";
+    specification_hint: "a short code, such as skinless", "un código corto, como skinless";
+    minutes: "Minutes at the table", "Minutos en la mesa";
+    cutter: "Who cut", "Quién cortó";
+    scale: "Scale", "Báscula";
+    kept: "Kept", "Se guarda";
+    timer_start: "Start the timer", "Iniciar el reloj";
+    timer_stop: "Stop and fill in", "Parar y anotar";
+    cutting_loss: "Lost in cutting", "Merma del corte";
+    beyond_loss: "Unaccounted at the table", "Sin explicar en la mesa";
+    spines_caution: "Lionfish and scorpionfish: the spines stay venomous after the fish is dead. For a sting: hot water, as hot as can be borne without scalding, and medical help. This is not medical advice.", "Pez león y rascacio: las espinas siguen siendo venenosas después de muerto el pez. Si hay pinchazo: agua caliente, tanto como se aguante sin quemarse, y atención médica. Esto no es consejo médico.";
+    allergen_caution: "Allergen: fish. Name the species on whatever leaves for a plate.", "Alérgeno: pescado. Nombre la especie en todo lo que salga para un plato.";
+    defers_caution: "All of this defers to local codes, and to licensed or trained people: they come first.", "Todo esto cede ante las normas locales y ante personas con licencia o formación: ellas van primero.";
+    weigh_in: "Weigh in", "Pesar";
+    would_be: "The ticket as it would be", "El boleto como quedaría";
+    book: "Book the ticket", "Anotar el boleto";
+    change_below: "Or change something below and check again. Nothing is booked yet.", "O cambie algo abajo y revise otra vez. Aún no se anotó nada.";
+    check: "Check", "Revisar";
+    species: "Species", "Especie";
+    form: "Form", "Forma";
+    totes: "Totes", "Cajas";
+    named_tote: "or a tote by name", "o una caja con nombre";
+    shot: "Shot", "Tiro";
+    iced: "with ice in it", "con hielo dentro";
+    estimated: "the count is a guess", "la cuenta es a ojo";
+    more_rows: "More totes", "Más cajas";
+    fish_one_by_one: "Fish one by one", "Peces uno a uno";
+    fish_weights: "Weights, with a blank between", "Pesos, con un espacio entre ellos";
+    received: "Received", "Recepción";
+    probe: "Probe", "Sonda";
+    degrees: "Degrees", "Grados";
+    ice_around: "Ice around the fish", "Hielo alrededor";
+    yes: "yes", "sí";
+    no: "none", "nada";
+    decision: "Answer at the dock", "Respuesta en el muelle";
+    why_held: "Why held or refused", "Por qué se retiene o rechaza";
+    what_done: "What was done about refused fish", "Qué se hizo con lo rechazado";
+    landing: "Landing", "Procedencia";
+    area: "Area on the site's list", "Área de la lista del sitio";
+    area_unclear: "nobody can say for certain where it was caught", "nadie sabe con certeza dónde se pescó";
+    caught: "Caught", "Pescado el";
+    landing_place: "Where it came ashore", "Dónde se desembarcó";
+    dives: "Dives", "Inmersiones";
+    note: "Note", "Nota";
+    no_date: "is no day", "no es un día";
+    no_grade: "is 1 to 8 letters or digits", "son de 1 a 8 letras o cifras";
+    no_number: "is no number", "no es un número";
+    ciguatera_caution: "Ciguatera: cooking does not remove the toxin. Fish from an area of concern is refused, and held only while the area is unclear.", "Ciguatera: cocinar no elimina la toxina. El pescado de un área de riesgo se rechaza, y solo se retiene mientras el área no esté clara.";
+    cold_caution: "Cold: fish above the site's limit (41 F / 5 C where it has set none) when it leaves goes to nobody.", "Frío: el pescado por encima del límite del sitio (41 F / 5 C si no hay otro) al salir no va a nadie.";
+    fields: "Fields", "Campos";
+    keypad: "Keypad", "Teclado";
+    rub_out: "Rub out", "Borrar";
+    flag: "Flag", "Aviso";
+    chart: "Chart", "Gráfico";
+    sample_caution: "red lionfish: the spines stay venomous after the fish is dead. For a sting: hot water, as hot as can be borne without scalding, and medical help. This is not medical advice.", "pez león: las espinas siguen siendo venenosas después de muerto el pez. Si hay pinchazo: agua caliente, tanto como se aguante sin quemarse, y atención médica. Esto no es consejo médico.";
+    sample_notice: "45.62 lb is between two divisions of the scale.", "45.62 lb queda entre dos divisiones de la báscula.";
+    sample_error: "must be below the gross", "debe ser menor que el bruto";
+    sample_chart: "A yield with its interval", "Un rendimiento con su intervalo";
+}
+
+#[cfg(test)]
+mod tests {
+    use rules::close::CloseState;
+    use rules::fish::{Condition, Outlet, Presentation, Storage};
+    use rules::key::Role;
+    use rules::making::MakingKind;
+    use rules::office::PartyRole;
+    use rules::ticket::{Confirmation, Decision, NotBoughtWhy, NoticeKind, SmallFish};
+
+    use super::*;
+
+    #[test]
+    fn every_word_is_there_in_both_languages_and_differs() {
+        // Alike in both: names, and words that are.
+        let alike = ["home"];
+        for (key, english, spanish) in ALL {
+            assert!(
+                !english.trim().is_empty() && !spanish.trim().is_empty(),
+                "{key}"
+            );
+            let differs = english != spanish;
+            assert_eq!(differs, !alike.contains(key), "{key}: {english}");
+            let ends = |text: &str| text.chars().last().filter(char::is_ascii_punctuation);
+            assert_eq!(ends(english), ends(spanish), "{key} ends otherwise");
+        }
+    }
+
+    #[test]
+    fn every_trade_word_of_the_rules_is_there_in_spanish() {
+        let mut words = Vec::new();
+        for n in 0..32 {
+            words.extend(Presentation::from_number(n).map(Presentation::word));
+            words.extend(Condition::from_number(n).map(Condition::word));
+            words.extend(Storage::from_number(n).map(Storage::word));
+            words.extend(Outlet::from_number(n).map(Outlet::word));
+            words.extend(Role::from_number(n).map(Role::word));
+            words.extend(PartyRole::from_number(n).map(PartyRole::word));
+            words.extend(Confirmation::from_number(n).map(Confirmation::word));
+            words.extend(NotBoughtWhy::from_number(n).map(NotBoughtWhy::word));
+            words.extend(Decision::from_number(n).map(Decision::word));
+            words.extend(SmallFish::from_number(n).map(SmallFish::word));
+            words.extend(CloseState::from_number(n).map(CloseState::word));
+            words.extend(MakingKind::from_number(n).map(MakingKind::word));
+        }
+        assert!(words.len() > 30, "{words:?}");
+        for word in words {
+            let known = TERMS.iter().any(|(term, _)| *term == word);
+            assert!(known, "{word} has no Spanish");
+        }
+    }
+
+    #[test]
+    fn a_caution_names_its_species_in_spanish_too() {
+        let notice = |code: &str, text: &str| Notice {
+            kind: NoticeKind::Caution,
+            code: code.to_owned(),
+            text: text.to_owned(),
+            line: 0,
+        };
+        let spines = notice("venomous_spines", "red lionfish: the spines stay venomous");
+        let (text, is_ours) = Language::Spanish.notice(&spines);
+        assert!(
+            is_ours && text.starts_with("red lionfish: las espinas"),
+            "{text}"
+        );
+        let allergen = notice("allergen", "Allergen: fish (red lionfish, hogfish). Say so");
+        let (text, _) = Language::Spanish.notice(&allergen);
+        assert!(text.contains("(red lionfish, hogfish)"), "{text}");
+        let odd = notice("off_division", "3.61 is between two divisions");
+        assert_eq!(
+            Language::Spanish.notice(&odd),
+            (odd.text.clone(), false),
+            "said as it is, and marked as English"
+        );
+    }
+}

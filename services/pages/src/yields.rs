@@ -1,0 +1,236 @@
+//! Yields by supplier: a chart with limits for each group of like fish, how many cuts it
+//! rests on, and the sentence that may be said. Suppliers stand in the order of their
+//! codes: there is no ranking (8.4).
+
+use askama::Template;
+use axum::extract::{Path, State};
+use axum::http::Uri;
+use axum::http::header::{CONTENT_DISPOSITION, CONTENT_TYPE};
+use axum::response::{IntoResponse as _, Response};
+use desk::{Desk, YieldRange};
+use papers::chart::Chart;
+
+use crate::frame::Frame;
+use crate::house::House;
+use crate::paper::{self, Drawn};
+use crate::refused::{Refused, answer};
+use crate::show;
+use crate::tickets::Days;
+use crate::visit::SignedIn;
+
+#[derive(Template)]
+#[template(path = "yields.html")]
+struct Page {
+    f: Frame,
+    days: Days,
+    charts: Vec<(Drawn, Vec<Sentence>)>,
+    plain: Vec<Plain>,
+}
+
+/// What may be said of a supplier's fish.
+struct Sentence {
+    supplier: String,
+    cuts: String,
+    says: String,
+}
+
+/// A plain pooled yield.
+struct Plain {
+    supplier: String,
+    cut_to: String,
+    cuts: i64,
+    input: String,
+    fillet: String,
+    percent: String,
+}
+
+/// What a page of some days is made from.
+struct Found {
+    days: Days,
+    charts: Vec<Chart>,
+    said: Vec<Vec<Sentence>>,
+    plain: Vec<Plain>,
+}
+
+/// `GET /yields`.
+pub(crate) async fn page(State(house): State<House>, who: SignedIn, uri: Uri) -> Response {
+    let page = found(&house.desk, &who, &uri).await.map(|found| Page {
+        f: Frame::around(&who, who.words().yields),
+        days: found.days,
+        charts: found
+            .charts
+            .into_iter()
+            .map(Drawn::from)
+            .zip(found.said)
+            .collect(),
+        plain: found.plain,
+    });
+    answer(&who.visit, page)
+}
+
+/// `GET /yields/{file}`: a chart as `yields-1.svg`, or its figures as `yields-1.csv`.
+pub(crate) async fn file(
+    State(house): State<House>,
+    who: SignedIn,
+    Path(file): Path<String>,
+    uri: Uri,
+) -> Response {
+    match saved(&house.desk, &who, &file, &uri).await {
+        Ok(answer) => answer,
+        Err(refused) => refused.page(&who.visit),
+    }
+}
+
+async fn saved(desk: &Desk, who: &SignedIn, file: &str, uri: &Uri) -> Result<Response, Refused> {
+    let (id, ending) = file.rsplit_once('.').ok_or(Refused::NotFound)?;
+    let found = found(desk, who, uri).await?;
+    let mut charts = found.charts.into_iter();
+    let chart = charts
+        .find(|chart| chart.id == id)
+        .ok_or(Refused::NotFound)?;
+    let (kind, content) = match ending {
+        "svg" => ("image/svg+xml", chart.svg),
+        "csv" => {
+            let sheet = papers::csv::table(&chart.table, who.visit.is_simulated);
+            ("text/csv; charset=utf-8", sheet.text)
+        }
+        _ => return Err(Refused::NotFound),
+    };
+    let name = format!("attachment; filename=\"{id}.{ending}\"");
+    Ok((
+        [(CONTENT_TYPE, kind.to_owned()), (CONTENT_DISPOSITION, name)],
+        content,
+    )
+        .into_response())
+}
+
+async fn found(desk: &Desk, who: &SignedIn, uri: &Uri) -> Result<Found, Refused> {
+    let site = who.site(desk).await?;
+    let today = site.clock.day_of(desk.now_us().await?);
+    let days = Days::asked(uri, today);
+    let range = YieldRange {
+        site: site.number,
+        from: days.from,
+        to: days.to,
+        supplier: match who.caller.role {
+            desk::Role::Diver => who.caller.party.clone(),
+            _ => String::new(),
+        },
+        species: String::new(),
+    };
+    let found = desk.yields(&who.caller, range).await?;
+    let office = desk.office();
+    let unit = who.unit(&site);
+    // A name stands for its code where it is the caller's to know.
+    let knows_all = !who.caller.role.is_own_only();
+    let name = |code: &str| {
+        let species = office.species.get(code).map(|species| species.name.clone());
+        let is_known = knows_all || code == who.caller.party;
+        let party = office.parties.get(code).filter(|_| is_known);
+        species
+            .or_else(|| party.map(|party| party.name.clone()))
+            .unwrap_or_else(|| code.to_owned())
+    };
+    let sentence = |of: &rules::close::SupplierRow| Sentence {
+        supplier: name(&of.supplier),
+        cuts: of.cuts.to_string(),
+        says: of.says.clone(),
+    };
+    let plain = found.sums.iter().map(|(key, sums)| Plain {
+        supplier: match key.supplier.as_str() {
+            "" => "-".to_owned(),
+            code => name(code),
+        },
+        cut_to: format!(
+            "{}, {}: {}",
+            name(&key.species),
+            who.language().term(key.presentation.word()),
+            key.specification
+        ),
+        cuts: sums.cuts,
+        input: show::weight(sums.input, unit),
+        fillet: show::weight(sums.fillet, unit),
+        percent: sums.percent_e2().map_or_else(String::new, percent),
+    });
+    Ok(Found {
+        days,
+        charts: paper::yields(&found, unit, name),
+        said: found
+            .groups
+            .iter()
+            .map(|group| group.suppliers.iter().map(sentence).collect())
+            .collect(),
+        plain: plain.collect(),
+    })
+}
+
+/// `26.51 %`.
+fn percent(e2: i64) -> String {
+    format!("{} %", papers::Percent { hundredths: e2 })
+}
+
+#[cfg(test)]
+mod tests {
+    #![expect(clippy::unwrap_used, reason = "a test may panic")]
+
+    use desk::Role;
+
+    use super::*;
+    use crate::visit::Visit;
+    use crate::words::Language;
+
+    #[test]
+    fn it_renders_full_and_empty_in_both_languages() {
+        for language in Language::ALL {
+            let visit = Visit::sample(language, Some(Role::Kitchen));
+            let w = visit.words();
+            let days = || Days {
+                from: 20_310_428,
+                to: 20_310_505,
+            };
+            let full = Page {
+                f: Frame::of(&visit, w.yields),
+                days: days(),
+                charts: vec![(
+                    Drawn {
+                        id: "yields-1".to_owned(),
+                        title: "Yield by supplier".to_owned(),
+                        key: "A dot is a yield.",
+                        svg: "<svg><title>a chart</title></svg>".to_owned(),
+                        columns: vec!["supplier".to_owned()],
+                        rows: vec![vec![("wren-haldane".to_owned(), false)]],
+                    },
+                    vec![Sentence {
+                        supplier: "wren-haldane".to_owned(),
+                        cuts: "7".to_owned(),
+                        says: "no difference shown".to_owned(),
+                    }],
+                )],
+                plain: vec![Plain {
+                    supplier: "wren-haldane".to_owned(),
+                    cut_to: "Lionfish, whole: skin-off".to_owned(),
+                    cuts: 7,
+                    input: "80.00 lb".to_owned(),
+                    fillet: "21.00 lb".to_owned(),
+                    percent: percent(2625),
+                }],
+            };
+            let html = full.render().unwrap();
+            for shown in [
+                "<title>a chart</title>",
+                "no difference shown",
+                "26.25 %",
+                "yields-1.csv",
+            ] {
+                assert!(html.contains(shown), "{shown}");
+            }
+            let empty = Page {
+                f: Frame::of(&visit, w.yields),
+                days: days(),
+                charts: Vec::new(),
+                plain: Vec::new(),
+            };
+            assert!(empty.render().unwrap().contains(w.no_cuts));
+        }
+    }
+}
