@@ -132,7 +132,7 @@ fn memory_kib() -> i64 {
 }
 
 fn a_day() {
-    let made = Made::of("alike", 100, 20);
+    let made = Made::of("priced", 100, 20);
     let problem = made.problem();
     let best = problem.solve().score;
     let started = Instant::now();

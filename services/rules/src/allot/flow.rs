@@ -30,7 +30,7 @@
     )
 )]
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BinaryHeap};
 
 use super::{AGE_MOST, NONE, ROOMS_MOST, SUPPLIES_MOST, VALUE_MOST, ties};
 
@@ -52,9 +52,6 @@ const CLOSED: i64 = i64::MIN / 4;
 // Two prices and two worths may be added up.
 const _: () = assert!(LOW_MOST < i64::MAX / 4);
 const _: () = assert!(4 * (COMMITTED + KEPT + MONEYS_MOST) < -(NONE / 4) && NONE >= i64::MIN / 2);
-
-/// So many supplies and rooms are looked at before the best of them is taken.
-const ROWS: usize = 8;
 
 /// What is best, in the order of its lines: committed, kept and money; then age and ids.
 #[derive(Debug, Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord)]
@@ -183,8 +180,9 @@ pub(super) struct Flow<'a> {
     pub(super) price: Vec<Worth>,
     /// What adds to a supply's value there.
     high: Vec<i64>,
-    /// Where the next search begins.
-    cursor: usize,
+    /// Supplies, and rooms counted behind them, that had an arc to gain by when all were
+    /// last looked at, and how much.
+    gaining: BinaryHeap<(Worth, usize)>,
 }
 
 /// The best plan: of each supply the rooms, and how much; without what is left.
@@ -226,7 +224,7 @@ impl<'a> Flow<'a> {
             depth: vec![0; width + stated.supplies()],
             price: vec![Worth::default(); width],
             high: vec![0; width],
-            cursor: 0,
+            gaining: BinaryHeap::new(),
         };
         for room in 0..ground {
             flow.open(room);
@@ -359,29 +357,34 @@ impl<'a> Flow<'a> {
         }
     }
 
-    /// Of the next few supplies and rooms that have an arc to gain by, the one that gains
+    /// An arc to gain by, of those found when all were last looked at the one that gains
     /// most; `None` where there is none at all.
     fn search(&mut self) -> Option<Step> {
-        let rows = self.stated.supplies() + self.stated.ground();
-        let mut best: Option<(Worth, Step)> = None;
-        for n in 0..rows {
-            let row = self.cursor;
-            self.cursor = if row + 1 == rows { 0 } else { row + 1 };
-            let gains = if row < self.stated.supplies() {
-                self.gains_by_supply(row)
-            } else {
-                self.gains_by_gate(row - self.stated.supplies())
-            };
-            if let Some(found) = gains
-                && best.is_none_or(|(most, _)| found.0 > most)
-            {
-                best = Some(found);
+        loop {
+            while let Some((_, row)) = self.gaining.pop() {
+                // Prices may have changed since it was found.
+                if let Some((gain, step)) = self.gains(row) {
+                    if self.gaining.peek().is_none_or(|(next, _)| gain >= *next) {
+                        return Some(step);
+                    }
+                    self.gaining.push((gain, row));
+                }
             }
-            if best.is_some() && n % ROWS == ROWS - 1 {
-                break;
+            let rows = self.stated.supplies() + self.stated.ground();
+            let found = (0..rows).filter_map(|row| Some((self.gains(row)?.0, row)));
+            self.gaining = found.collect();
+            if self.gaining.is_empty() {
+                return None;
             }
         }
-        best.map(|(_, step)| step)
+    }
+
+    /// The best arc of a supply, or of a room counted behind the supplies.
+    fn gains(&self, row: usize) -> Option<(Worth, Step)> {
+        match row.checked_sub(self.stated.supplies()) {
+            None => self.gains_by_supply(row),
+            Some(room) => self.gains_by_gate(room),
+        }
     }
 
     fn gains_by_supply(&self, i: usize) -> Option<(Worth, Step)> {
