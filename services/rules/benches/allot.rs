@@ -1,7 +1,8 @@
 //! What the best plan costs in time and memory, where there is very much to plan.
 //!
 //! Three kinds of problem with 10,000 supplies, 200 rooms and all 2 million pairs allowed,
-//! each solved in a process of its own, which says how long reading and solving took and
+//! each solved in a process of its own, which says how long reading and solving took, how
+//! much of the solving was on a processor (other work on the machine makes the rest), and
 //! the most memory it had (`VmHWM`):
 //!
 //! - `scattered`: each pair has a value of its own, as if every lot were priced by hand;
@@ -49,8 +50,8 @@ fn main() {
     let python = std::env::var_os("WEIGHHOUSE_BENCH_PYTHON");
     println!("{SUPPLIES} supplies, {ROOMS} rooms, all pairs; seconds, MiB at most");
     println!(
-        "{:<12}{:<18}{:>9}{:>9}{:>9}",
-        "", "", "reading", "solving", "memory"
+        "{:<12}{:<10}{:>9}{:>9}{:>9}{:>9}",
+        "", "", "reading", "solving", "on CPU", "memory"
     );
     for kind in KINDS {
         for _ in 0..rounds {
@@ -75,11 +76,14 @@ fn main() {
 struct Ran {
     reading: f64,
     solving: f64,
+    on_cpu: f64,
     memory_kib: f64,
     sums: [i64; 3],
+    /// What it says beside.
+    beside: String,
 }
 
-/// Runs a solver; its last line is reading, solving, memory, committed, kept, money.
+/// Runs a solver; its last line is reading, solving, on CPU, memory, committed, kept, money.
 fn run(command: &mut Command) -> Ran {
     let output = command.output().unwrap();
     let said = String::from_utf8_lossy(&output.stdout);
@@ -89,17 +93,21 @@ fn run(command: &mut Command) -> Ran {
     Ran {
         reading: words[0].parse().unwrap(),
         solving: words[1].parse().unwrap(),
-        memory_kib: words[2].parse().unwrap(),
-        sums: [3, 4, 5].map(|n: usize| words[n].parse().unwrap()),
+        on_cpu: words[2].parse().unwrap(),
+        memory_kib: words[3].parse().unwrap(),
+        sums: [4, 5, 6].map(|n: usize| words[n].parse().unwrap()),
+        beside: errors.trim().to_owned(),
     }
 }
 
 fn print_row(kind: &str, whose: &str, ran: &Ran) {
     println!(
-        "{kind:<12}{whose:<18}{:>9.3}{:>9.3}{:>9.1}",
+        "{kind:<12}{whose:<10}{:>9.3}{:>9.3}{:>9.3}{:>9.1}  {}",
         ran.reading,
         ran.solving,
-        ran.memory_kib / 1024.0
+        ran.on_cpu,
+        ran.memory_kib / 1024.0,
+        ran.beside
     );
 }
 
@@ -108,9 +116,9 @@ fn alone(kind: &str) {
     let started = Instant::now();
     let problem = made.problem();
     let reading = started.elapsed().as_secs_f64();
-    let started = Instant::now();
+    let (started, before) = (Instant::now(), on_cpu());
     let plan = problem.solve();
-    let solving = started.elapsed().as_secs_f64();
+    let (solving, on_cpu) = (started.elapsed().as_secs_f64(), on_cpu() - before);
     let Score {
         committed,
         kept,
@@ -118,7 +126,14 @@ fn alone(kind: &str) {
         ..
     } = plan.score;
     let memory = memory_kib();
-    println!("{reading} {solving} {memory} {committed} {kept} {money}");
+    println!("{reading} {solving} {on_cpu} {memory} {committed} {kept} {money}");
+}
+
+/// Seconds that this process, which has one thread, was on a processor.
+fn on_cpu() -> f64 {
+    let said = std::fs::read_to_string("/proc/self/schedstat").unwrap();
+    let nanoseconds: f64 = said.split(' ').next().unwrap().parse().unwrap();
+    nanoseconds / 1e9
 }
 
 /// The most memory this process ever had.

@@ -19,7 +19,12 @@
 //! 6. the first room by id has most of the first supply by id, then most of the second,
 //!    and so on; then the second room.
 //!
-//! The last line compares plans line by line, so two plans that are equal in it are the
+//! So a soup kitchen that was promised 4 lb has them before the market that pays thrice as
+//! much; fish goes to compost at a cost before it is left; where two lots bring the same,
+//! the older one goes. Lines 5 and 6 mean nothing to a buyer but this: the same lots and
+//! rooms give the same plan, today and on another machine.
+//!
+//! Line 6 compares plans pair by pair, so two plans that are equal in it are the
 //! same plan: there is always exactly one best, and it depends on ids, never on the order
 //! in which supplies and rooms are given. Line 5 decides nearly always and cheaply; line 6
 //! is for where sums of products happen to be equal.
@@ -29,6 +34,9 @@
 //! done for line 6 in `ties`. A plan's splits are joined in [`tidy`], drops that are too
 //! small to drive are closed in [`drops`]. Which pairs are allowed, and what is said to
 //! whom, is decided elsewhere.
+//!
+//! What a choice costs is the difference of two plans ([`Score::less`]): the best one, and
+//! the best one where the choice is pinned, forbidden, or a room takes more.
 
 pub mod drops;
 mod flow;
@@ -48,7 +56,7 @@ pub const ROOMS_MOST: usize = 500;
 pub const DIVISIONS_MOST: i64 = 400_000_000;
 /// What a division brings or costs at most.
 pub const VALUE_MOST: i64 = 10_000_000_000;
-/// The age of a supply, on either side of zero.
+/// The age of a supply, on either side of zero: minutes are fine enough for years.
 pub const AGE_MOST: i64 = 10_000_000;
 
 /// The value of a pair that is not allowed; a price may be added.
