@@ -354,6 +354,35 @@ proptest! {
     }
 
     #[test]
+    fn tidying_and_closing_leave_what_is_pinned(
+        given in larger(),
+        asked in prop::collection::vec((0_usize..25, 0_usize..9, 0_i64..9, any::<bool>()), 1..6),
+        least in 0_i64..20,
+    ) {
+        let mut problem = given.problem();
+        let mut pins: Vec<(usize, usize, i64, bool)> = Vec::new();
+        for (i, j, n, exactly) in asked {
+            let (i, j) = (i % given.supplies.len(), j % given.rooms.len());
+            let changed = if exactly {
+                problem.with_exactly(i, j, n)
+            } else {
+                problem.with_at_least(i, j, n)
+            };
+            if let Ok(changed) = changed && pins.iter().all(|pin| (pin.0, pin.1) != (i, j)) {
+                problem = changed;
+                pins.push((i, j, n, exactly));
+            }
+        }
+        let least = vec![least; given.rooms.len()];
+        let plan = problem.solve_with_least_drops(&least, 1000).unwrap().tidied.plan;
+        given.check(&plan);
+        let table = given.table(&plan);
+        for (i, j, n, exactly) in pins {
+            prop_assert!(table[i][j] >= n && (!exactly || table[i][j] == n));
+        }
+    }
+
+    #[test]
     fn no_drop_is_too_small(given in larger(), least in 0_i64..30, budget in 0_i64..60) {
         let least: Vec<i64> = (0..given.rooms.len() as i64).map(|j| (least + j) % 30).collect();
         let problem = given.problem();
