@@ -277,6 +277,7 @@ fn read(w: &Words, fields: &Fields, is_kitchen: bool) -> Result<MakingAsked, Ref
         });
     }
     Ok(MakingAsked {
+        plan_line: String::new(),
         site: 0,
         kind: match is_kitchen {
             true => MakingKind::CustomerCut,
