@@ -106,6 +106,15 @@ impl CutFact {
             .sum()
     }
 
+    /// Whether all that went in was this supplier's.
+    fn is_alone(&self, supplier: &str) -> bool {
+        let mut of = self
+            .inputs
+            .iter()
+            .filter(|share| share.weight > Weight::ZERO);
+        of.all(|share| share.supplier == supplier)
+    }
+
     fn suppliers(&self) -> BTreeSet<&str> {
         let of = self
             .inputs
@@ -432,22 +441,21 @@ fn group(
 ) -> Option<YieldGroup> {
     let first = cuts.first()?;
     let pooled = pooled(cuts)?;
-    let raw = raw::fit(cuts, rules);
+    // Cuts with each supplier's fish; under no name those with fish of a pool.
+    let mut each: BTreeMap<&str, Vec<&CutFact>> = BTreeMap::new();
+    for cut in cuts {
+        for name in cut.suppliers() {
+            each.entry(name).or_default().push(cut);
+        }
+    }
+    let raw = raw::fit(cuts, &each, rules);
     let like = like_for_like::fit(cuts);
-    let names: BTreeSet<&str> = cuts
-        .iter()
-        .flat_map(|cut| cut.suppliers())
-        .filter(|name| !name.is_empty())
-        .collect();
     let shrunk = raw::shrunk(&raw, &pooled);
-    let mut suppliers: Vec<SupplierYield> = names
+    let mut suppliers: Vec<SupplierYield> = each
         .iter()
-        .map(|name| {
-            let of: Vec<&&CutFact> = cuts
-                .iter()
-                .filter(|cut| cut.input_of(name) > Weight::ZERO)
-                .collect();
-            let mixed = || of.iter().filter(|cut| cut.suppliers().len() > 1);
+        .filter(|(name, _)| !name.is_empty())
+        .map(|(name, of)| {
+            let mixed = || of.iter().filter(|cut| !cut.is_alone(name));
             let days: BTreeSet<DayNumber> = of.iter().map(|cut| cut.day).collect();
             SupplierYield {
                 supplier: (*name).to_owned(),
@@ -458,7 +466,7 @@ fn group(
                 mixed_input: mixed().map(|cut| cut.input_of(name)).sum(),
                 raw: raw.get(*name).and_then(|raw| raw.figure),
                 shrunk_e2: shrunk.get(*name).copied(),
-                cells: cells(cuts, name),
+                cells: cells(of, name),
                 comparison: None,
                 parts: None,
                 inflation_e2: None,
@@ -468,9 +476,9 @@ fn group(
         })
         .collect();
     if let Some(like) = &like {
-        like_for_like::compare(like, &raw, cuts, rules, &mut suppliers);
+        like_for_like::compare(like, &raw, &each, rules, &mut suppliers);
     }
-    naming::name(like.as_ref(), &raw, cuts, rules, &mut suppliers);
+    naming::name(like.as_ref(), &raw, &each, rules, &mut suppliers);
     Some(YieldGroup {
         species: first.species.clone(),
         presentation: first.presentation,
@@ -480,7 +488,14 @@ fn group(
         input: cuts.iter().map(|cut| cut.input()).sum(),
         pool: cuts.iter().map(|cut| cut.input_of("")).sum(),
         fillet: cuts.iter().map(|cut| cut.fillet).sum(),
-        reference: reference(first, references, rules, &pooled, cuts.len(), names.len()),
+        reference: reference(
+            first,
+            references,
+            rules,
+            &pooled,
+            cuts.len(),
+            suppliers.len(),
+        ),
         pooled,
         suppliers,
     })
@@ -516,7 +531,8 @@ fn reference(
     }
 }
 
-/// What came out of a supplier's fish by band and condition, of cuts of one alone.
+/// What came out of a supplier's fish by band and condition, of those of its cuts that
+/// were of one alone.
 fn cells(cuts: &[&CutFact], supplier: &str) -> Vec<CellYield> {
     let mut cells: BTreeMap<(&str, Option<Condition>), Vec<&CutFact>> = BTreeMap::new();
     for cut in cuts {

@@ -14,38 +14,42 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::raw::Raw;
-use super::{CONFIDENCE, Cause, Comparison, CutFact, E2, Parts, SupplierYield, YieldRules, lb};
+use super::{
+    CONFIDENCE, Cause, Comparison, CutFact, CutShare, E2, Parts, SupplierYield, YieldRules, lb,
+};
 use crate::fish::Condition;
 use crate::statistics::least_squares::{Fit, Row, Triangle};
 use crate::statistics::{quantile, whole};
 use crate::weight::Weight;
 
 /// A column of the fit.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
-pub(super) enum Column {
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Column<'a> {
     /// All of the input.
     All,
-    Band(String),
+    Band(&'a str),
     Condition(Option<Condition>),
-    Cutter(String),
-    Kitchen(String),
-    Supplier(String),
+    Cutter(&'a str),
+    Kitchen(&'a str),
+    Supplier(&'a str),
 }
 
 /// The fit of a group.
-pub(super) struct Like {
-    columns: Vec<Column>,
+pub(super) struct Like<'a> {
+    columns: Vec<Column<'a>>,
     triangle: Triangle,
     fit: Fit,
 }
 
 /// Fits a group's cuts.
-pub(super) fn fit(cuts: &[&CutFact]) -> Option<Like> {
-    let columns: BTreeSet<Column> = cuts
+pub(super) fn fit<'a>(cuts: &[&'a CutFact]) -> Option<Like<'a>> {
+    let columns: BTreeSet<Column<'a>> = cuts
         .iter()
-        .flat_map(|cut| pounds(cut).into_keys())
+        .flat_map(|cut| cut.inputs.iter().map(move |share| (cut, share)))
+        .filter(|(_, share)| share.weight > Weight::ZERO)
+        .flat_map(|(cut, share)| columns_of(cut, share))
         .collect();
-    let columns: Vec<Column> = columns.into_iter().collect();
+    let columns: Vec<Column<'a>> = columns.into_iter().collect();
     let rows: Vec<Row> = cuts.iter().map(|cut| row(&columns, cut)).collect();
     let triangle = Triangle::of(&rows, columns.len())?;
     Some(Like {
@@ -57,10 +61,11 @@ pub(super) fn fit(cuts: &[&CutFact]) -> Option<Like> {
 
 /// The cut over its input: shares say its yield, the more surely the larger it is. So the
 /// column of all is the constant that inflations and likenesses are about.
-fn row(columns: &[Column], cut: &CutFact) -> Row {
-    let pounds = pounds(cut);
+fn row(columns: &[Column<'_>], cut: &CutFact) -> Row {
+    let mut pounds = BTreeMap::new();
+    put_pounds(&mut pounds, cut, |_| true);
     let input = lb(cut.input());
-    let of = |column: &Column| pounds.get(column).copied().map_or(0.0, lb) / input;
+    let of = |column: &Column<'_>| pounds.get(column).copied().map_or(0.0, lb) / input;
     Row {
         x: columns.iter().map(of).collect(),
         y: lb(cut.fillet) / input,
@@ -68,30 +73,34 @@ fn row(columns: &[Column], cut: &CutFact) -> Row {
     }
 }
 
-/// Pounds of a cut under each column.
-fn pounds(cut: &CutFact) -> BTreeMap<Column, Weight> {
-    let mut pounds: BTreeMap<Column, Weight> = BTreeMap::new();
-    for share in cut
-        .inputs
-        .iter()
-        .filter(|share| share.weight > Weight::ZERO)
-    {
-        for column in [
-            Column::All,
-            Column::Band(share.band.clone()),
-            Column::Condition(share.condition),
-            Column::Cutter(cut.cutter.clone()),
-            Column::Kitchen(cut.kitchen.clone()),
-            Column::Supplier(share.supplier.clone()),
-        ] {
-            let sum = pounds.entry(column).or_default();
+/// The columns that a share of a cut stands under.
+fn columns_of<'a>(cut: &'a CutFact, share: &'a CutShare) -> [Column<'a>; 6] {
+    [
+        Column::All,
+        Column::Band(&share.band),
+        Column::Condition(share.condition),
+        Column::Cutter(&cut.cutter),
+        Column::Kitchen(&cut.kitchen),
+        Column::Supplier(&share.supplier),
+    ]
+}
+
+/// Adds the pounds of those shares of a cut that are `of` something to each column.
+fn put_pounds<'a>(
+    sums: &mut BTreeMap<Column<'a>, Weight>,
+    cut: &'a CutFact,
+    of: impl Fn(&CutShare) -> bool,
+) {
+    let shares = cut.inputs.iter();
+    for share in shares.filter(|share| share.weight > Weight::ZERO && of(share)) {
+        for column in columns_of(cut, share) {
+            let sum = sums.entry(column).or_default();
             *sum = [*sum, share.weight].into_iter().sum();
         }
     }
-    pounds
 }
 
-impl Like {
+impl Like<'_> {
     /// Pounds of fillet of a cut more than the fit says.
     pub(super) fn left(&self, cut: &CutFact) -> f64 {
         lb(cut.fillet) - lb(cut.input()) * self.fit.fitted(&row(&self.columns, cut).x)
@@ -102,12 +111,8 @@ impl Like {
         self.fit.residual_deviation().filter(|found| *found > 0.0)
     }
 
-    fn column(&self, column: &Column) -> Option<usize> {
-        self.columns.binary_search(column).ok()
-    }
-
     fn supplier(&self, name: &str) -> Option<usize> {
-        self.column(&Column::Supplier(name.to_owned()))
+        self.columns.binary_search(&Column::Supplier(name)).ok()
     }
 
     /// Those of `others` from whom `name` can be told apart at all.
@@ -147,12 +152,12 @@ impl Like {
         for (place, column) in self.columns.iter().enumerate() {
             let cause = match column {
                 Column::All => continue,
-                Column::Supplier(other) if other == name => continue,
-                Column::Band(band) => Cause::Band(band.clone()),
+                Column::Supplier(other) if *other == name => continue,
+                Column::Band(band) => Cause::Band((*band).to_owned()),
                 Column::Condition(condition) => Cause::Condition(*condition),
-                Column::Cutter(cutter) => Cause::Cutter(cutter.clone()),
-                Column::Kitchen(kitchen) => Cause::Kitchen(kitchen.clone()),
-                Column::Supplier(other) => Cause::Supplier(other.clone()),
+                Column::Cutter(cutter) => Cause::Cutter((*cutter).to_owned()),
+                Column::Kitchen(kitchen) => Cause::Kitchen((*kitchen).to_owned()),
+                Column::Supplier(other) => Cause::Supplier((*other).to_owned()),
             };
             // Half of what varies, or nothing of it alone is the cause.
             let alike = self.triangle.correlation(own, place).unwrap_or_default();
@@ -166,14 +171,14 @@ impl Like {
 
 /// Compares each supplier with the others.
 pub(super) fn compare(
-    like: &Like,
+    like: &Like<'_>,
     raw: &BTreeMap<String, Raw>,
-    cuts: &[&CutFact],
+    each: &BTreeMap<&str, Vec<&CutFact>>,
     rules: &YieldRules,
     suppliers: &mut [SupplierYield],
 ) {
     let all = suppliers.to_vec();
-    let each = pounds_of_each(cuts);
+    let each = pounds_of_each(each);
     let others = |name: &str| -> Vec<&SupplierYield> {
         all.iter().filter(|other| other.supplier != name).collect()
     };
@@ -207,19 +212,20 @@ pub(super) fn compare(
 }
 
 /// Pounds of each supplier under each column.
-fn pounds_of_each(cuts: &[&CutFact]) -> BTreeMap<String, BTreeMap<Column, Weight>> {
-    let mut each: BTreeMap<String, BTreeMap<Column, Weight>> = BTreeMap::new();
-    for cut in cuts {
-        for name in cut.suppliers() {
-            let mut own = (*cut).clone();
-            own.inputs.retain(|share| share.supplier == name);
-            gather(each.entry(name.to_owned()).or_default(), pounds(&own));
+fn pounds_of_each<'a>(
+    each: &BTreeMap<&'a str, Vec<&'a CutFact>>,
+) -> BTreeMap<&'a str, BTreeMap<Column<'a>, Weight>> {
+    let of = |(name, cuts): (&&'a str, &Vec<&'a CutFact>)| {
+        let mut sums = BTreeMap::new();
+        for cut in cuts {
+            put_pounds(&mut sums, cut, |share| share.supplier == *name);
         }
-    }
-    each
+        (*name, sums)
+    };
+    each.iter().map(of).collect()
 }
 
-fn gather(sums: &mut BTreeMap<Column, Weight>, more: BTreeMap<Column, Weight>) {
+fn gather<'a>(sums: &mut BTreeMap<Column<'a>, Weight>, more: BTreeMap<Column<'a>, Weight>) {
     for (column, weight) in more {
         let sum = sums.entry(column).or_default();
         *sum = [*sum, weight].into_iter().sum();
@@ -227,10 +233,10 @@ fn gather(sums: &mut BTreeMap<Column, Weight>, more: BTreeMap<Column, Weight>) {
 }
 
 /// Shares of the pounds of some suppliers under each column.
-fn shares<'a>(
-    each: &BTreeMap<String, BTreeMap<Column, Weight>>,
-    names: impl IntoIterator<Item = &'a str>,
-) -> BTreeMap<Column, f64> {
+fn shares<'a, 'n>(
+    each: &BTreeMap<&'a str, BTreeMap<Column<'a>, Weight>>,
+    names: impl IntoIterator<Item = &'n str>,
+) -> BTreeMap<Column<'a>, f64> {
     let mut pounds = BTreeMap::new();
     for own in names.into_iter().filter_map(|name| each.get(name)) {
         gather(&mut pounds, own.clone());
@@ -243,14 +249,14 @@ fn shares<'a>(
 }
 
 /// A supplier's fish and the others'.
-struct Contrast {
-    own: BTreeMap<Column, f64>,
-    others: BTreeMap<Column, f64>,
+struct Contrast<'a> {
+    own: BTreeMap<Column<'a>, f64>,
+    others: BTreeMap<Column<'a>, f64>,
 }
 
-impl Contrast {
+impl Contrast<'_> {
     /// Difference of shares under the columns that are `of` a kind.
-    fn terms(&self, like: &Like, of: impl Fn(&Column) -> bool) -> Vec<(usize, f64)> {
+    fn terms(&self, like: &Like<'_>, of: impl Fn(&Column<'_>) -> bool) -> Vec<(usize, f64)> {
         let columns = like
             .columns
             .iter()
@@ -259,14 +265,14 @@ impl Contrast {
         columns
             .map(|(place, column)| {
                 let share =
-                    |of: &BTreeMap<Column, f64>| of.get(column).copied().unwrap_or_default();
+                    |of: &BTreeMap<Column<'_>, f64>| of.get(column).copied().unwrap_or_default();
                 (place, share(&self.own) - share(&self.others))
             })
             .collect()
     }
 }
 
-fn comparison(like: &Like, contrast: &Contrast, rules: &YieldRules) -> Option<Comparison> {
+fn comparison(like: &Like<'_>, contrast: &Contrast<'_>, rules: &YieldRules) -> Option<Comparison> {
     let rest = contrast.terms(like, |column| matches!(column, Column::Supplier(_)));
     let rest = like.fit.sum(&rest)?;
     let error = rest.error?;
@@ -290,13 +296,13 @@ fn comparison(like: &Like, contrast: &Contrast, rules: &YieldRules) -> Option<Co
 }
 
 fn parts(
-    like: &Like,
-    contrast: &Contrast,
+    like: &Like<'_>,
+    contrast: &Contrast<'_>,
     raw: &BTreeMap<String, Raw>,
     name: &str,
     beside: &[&SupplierYield],
 ) -> Option<Parts> {
-    let of = |kind: fn(&Column) -> bool| {
+    let of = |kind: fn(&Column<'_>) -> bool| {
         let sum = like.fit.sum(&contrast.terms(like, kind))?;
         whole(sum.value, E2)
     };

@@ -17,20 +17,17 @@ use crate::weight::{Weight, WeightUnit};
 
 /// Gives each supplier its verdict.
 pub(super) fn name(
-    like: Option<&Like>,
+    like: Option<&Like<'_>>,
     raw: &BTreeMap<String, Raw>,
-    cuts: &[&CutFact],
+    each: &BTreeMap<&str, Vec<&CutFact>>,
     rules: &YieldRules,
     suppliers: &mut [SupplierYield],
 ) {
     let alone = suppliers.len() < 2;
     let mut tested: Vec<(usize, f64, bool)> = Vec::new();
     for (place, own) in suppliers.iter_mut().enumerate() {
-        let kitchens: BTreeSet<&str> = cuts
-            .iter()
-            .filter(|cut| cut.input_of(&own.supplier) > Weight::ZERO)
-            .map(|cut| cut.kitchen.as_str())
-            .collect();
+        let cuts = each.get(own.supplier.as_str()).into_iter().flatten();
+        let kitchens: BTreeSet<&str> = cuts.map(|cut| cut.kitchen.as_str()).collect();
         let one_customer = kitchens.len() == 1 && !kitchens.contains("");
         let mixed_up_with = raw
             .get(&own.supplier)

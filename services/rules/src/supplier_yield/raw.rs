@@ -29,9 +29,12 @@ pub(super) struct Raw {
 }
 
 /// The raw yield of each supplier; "" is fish of a pool.
-pub(super) fn fit(cuts: &[&CutFact], rules: &YieldRules) -> BTreeMap<String, Raw> {
-    let names: BTreeSet<&str> = cuts.iter().flat_map(|cut| cut.suppliers()).collect();
-    let names: Vec<&str> = names.into_iter().collect();
+pub(super) fn fit(
+    cuts: &[&CutFact],
+    each: &BTreeMap<&str, Vec<&CutFact>>,
+    rules: &YieldRules,
+) -> BTreeMap<String, Raw> {
+    let names: Vec<&str> = each.keys().copied().collect();
     let rows: Vec<Row> = cuts
         .iter()
         .map(|cut| Row {
@@ -45,22 +48,19 @@ pub(super) fn fit(cuts: &[&CutFact], rules: &YieldRules) -> BTreeMap<String, Raw
     };
     let found = bounded::fit(&triangle, names.len());
     let at_bound = at_bound(&rows, &found.inside, rules);
-    names
-        .iter()
+    each.iter()
         .enumerate()
-        .map(|(column, name)| {
-            let own: Vec<&CutFact> = cuts
-                .iter()
-                .copied()
-                .filter(|cut| cut.suppliers().into_iter().eq([*name]))
-                .collect();
+        .map(|(column, (name, with))| {
+            let alone = with.iter().filter(|cut| cut.is_alone(name));
+            let own: Vec<&CutFact> = alone.copied().collect();
             let others: Vec<usize> = (0..names.len()).filter(|other| *other != column).collect();
-            let mixed_up_with = mixed_most(cuts, name).filter(|_| {
+            let mixed_most = mixed_most(with, name);
+            let mixed = mixed_most.is_some();
+            let mixed_up_with = mixed_most.filter(|_| {
                 let inflation = triangle.inflation_about_zero(column, &others);
                 inflation.is_none_or(|inflation| inflation > rules.most_inflation as f64)
                     || spread_e2(cuts, name) < rules.least_spread_e2
             });
-            let mixed = mixed_most(cuts, name).is_some();
             let value = found.coefficients.get(column).copied();
             let fitted = mixed && mixed_up_with.is_none();
             let raw = if fitted {
@@ -186,11 +186,11 @@ pub(super) fn shrunk(raw: &BTreeMap<String, Raw>, group: &Figure) -> BTreeMap<St
         .collect()
 }
 
-/// With whose fish a supplier's was mixed most, by that one's pounds; first in order of
-/// name where two are equal.
+/// With whose fish a supplier's was mixed most in its cuts, by that one's pounds; first
+/// in order of name where two are equal.
 fn mixed_most(cuts: &[&CutFact], name: &str) -> Option<String> {
     let mut with: BTreeMap<&str, Weight> = BTreeMap::new();
-    for cut in cuts.iter().filter(|cut| cut.suppliers().contains(name)) {
+    for cut in cuts.iter().filter(|cut| !cut.is_alone(name)) {
         for other in cut.suppliers().into_iter().filter(|other| *other != name) {
             let sum = with.entry(other).or_default();
             *sum = [*sum, cut.input_of(other)].into_iter().sum();
