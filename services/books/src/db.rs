@@ -72,6 +72,9 @@ const ACQUIRE_TIMEOUT: Duration = Duration::from_secs(3);
 const OPEN_PATIENCE: Duration = Duration::from_secs(10);
 
 const SQLITE_READERS: u32 = 4;
+/// Rows that SQLite's thread may be ahead of who reads them: at the driver's 50 the two
+/// wait for each other all the time.
+const SQLITE_ROWS_AHEAD: usize = 256;
 const POSTGRES_READERS: u32 = 12;
 const POSTGRES_WRITERS: u32 = 4;
 /// Prepared statements kept for each connection.
@@ -325,6 +328,7 @@ fn sqlite_pools_of(reader: SqliteConnectOptions, writer: SqliteConnectOptions) -
         file.foreign_keys(false)
             .busy_timeout(BUSY_TIMEOUT)
             .statement_cache_capacity(STATEMENTS)
+            .row_buffer_size(SQLITE_ROWS_AHEAD)
             .disable_statement_logging()
     };
     let options = PoolOptions::<Sqlite>::new()

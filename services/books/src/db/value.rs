@@ -196,12 +196,12 @@ pub(super) fn sqlite_record(sql: &str, row: &SqliteRow) -> Result<Record, Engine
         if value.is_null() {
             return Ok(Field::Null);
         }
-        let kind = value.type_info().name().to_owned();
-        match kind.as_str() {
+        let kind = value.type_info();
+        match kind.name() {
             "INTEGER" => Ok(Field::Int(row.try_get_unchecked(i)?)),
             "TEXT" => Ok(Field::Text(row.try_get_unchecked(i)?)),
             "BLOB" => Ok(Field::Bytes(row.try_get_unchecked(i)?)),
-            _ => Err(corrupt(sql, row.column(i).name(), kind)),
+            kind => Err(corrupt(sql, row.column(i).name(), kind)),
         }
     });
     fields.collect::<Result<_, _>>().map(Record)
@@ -213,8 +213,8 @@ pub(super) fn postgres_record(sql: &str, row: &PgRow) -> Result<Record, EngineEr
         if value.is_null() {
             return Ok(Field::Null);
         }
-        let kind = value.type_info().name().to_owned();
-        match kind.as_str() {
+        let kind = value.type_info();
+        match kind.name() {
             "INT8" => Ok(Field::Int(row.try_get_unchecked(i)?)),
             "INT4" => Ok(Field::Int(row.try_get_unchecked::<i32, _>(i)?.into())),
             "INT2" => Ok(Field::Int(row.try_get_unchecked::<i16, _>(i)?.into())),
@@ -227,18 +227,18 @@ pub(super) fn postgres_record(sql: &str, row: &PgRow) -> Result<Record, EngineEr
                 .ok()
                 .and_then(whole_number)
                 .map(Field::Int)
-                .ok_or_else(|| corrupt(sql, row.column(i).name(), kind)),
-            _ => Err(corrupt(sql, row.column(i).name(), kind)),
+                .ok_or_else(|| corrupt(sql, row.column(i).name(), "NUMERIC")),
+            kind => Err(corrupt(sql, row.column(i).name(), kind)),
         }
     });
     fields.collect::<Result<_, _>>().map(Record)
 }
 
-fn corrupt(sql: &str, column: &str, kind: String) -> EngineError {
+fn corrupt(sql: &str, column: &str, kind: &str) -> EngineError {
     EngineError::Corrupt {
         sql: sql.to_owned(),
         column: column.to_owned(),
-        kind,
+        kind: kind.to_owned(),
     }
 }
 
