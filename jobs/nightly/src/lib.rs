@@ -295,7 +295,7 @@ impl Night<'_, '_> {
             if day != asked && !is_stale(&known, &before) {
                 if let Some(close) = known.close {
                     before = Before {
-                        left: close.manifest.left,
+                        left: close.left,
                         turned: None,
                     };
                 }
@@ -391,12 +391,7 @@ impl Night<'_, '_> {
 /// for.
 fn is_stale(known: &KnownDay, before: &Before) -> bool {
     match &known.close {
-        Some(close) => {
-            let given = &close.manifest.given;
-            given.upto_seq != known.upto_seq
-                || given.opening != before.left.on_hand
-                || given.balances != before.left.balances
-        }
+        Some(close) => close.upto_seq != known.upto_seq || close.opened != before.left,
         None => known.upto_seq > 0 || before.left.on_hand != Turned::default().digests().on_hand,
     }
 }

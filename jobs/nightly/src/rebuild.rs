@@ -172,19 +172,16 @@ impl Rebuild<'_> {
         };
         let (doc, sha256) = close::document(&judged.doc);
         let is_same = doc == stored.doc && sha256 == stored.sha256;
+        let link = || Should::link(stored.revision, &stored.manifest);
         let should = match &why {
-            None if is_same => Some(Should::all(&revision)),
-            None => None,
+            None if is_same => Should::all(&revision),
             // How cuts are kept does not depend on the rules by which a day is judged.
-            Some(_) => same_day(&stored.manifest.given, &again.given).then(|| {
-                let number = self.site.number;
-                Should::cuts(number, day, stored.revision, &again.kept)
-            }),
+            Some(_) if same_day(&stored.manifest.given, &again.given) => {
+                link().and_cuts(&again.kept)
+            }
+            None | Some(_) => link(),
         };
-        let tables = match should {
-            Some(should) => self.put_right(&should).await?,
-            None => Vec::new(),
-        };
+        let tables = self.put_right(&should).await?;
         let is_right = tables.is_empty();
         if !is_right {
             self.found.put_right.push(PutRight {

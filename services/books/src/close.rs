@@ -26,10 +26,10 @@ use rules::ids::{DayNumber, EntryId, LotCode, PartId};
 use rules::weight::Weight;
 use sha2::{Digest as _, Sha256};
 
-use crate::db::{Tx, Val};
+use crate::db::{Record, Tx, Val};
 use crate::doc::{BadDoc, Doc, canonical, object};
 use crate::scribe::{Condition, Deed};
-use crate::table::{CLOSE, Cell, FLAG, FOUND, ON_HAND, PARTY_DAY, Row, SUPPLIER_DAY};
+use crate::table::{CLOSE, CLOSE_LINK, Cell, FLAG, FOUND, ON_HAND, PARTY_DAY, Row, SUPPLIER_DAY};
 use crate::{BooksError, corrupt, db};
 
 pub use gather::{Again, Gathered, gather, weight_of_book, weight_of_day};
@@ -233,11 +233,32 @@ pub struct KnownDay {
 pub struct LastClose {
     /// Its revision.
     pub revision: i64,
-    /// What it was worked out from, and what it left.
-    pub manifest: Manifest,
+    /// Last sequence number of the day that was read.
+    pub upto_seq: i64,
+    /// Digests of what the day opened with.
+    pub opened: Left,
+    /// Digests of what it left to the next.
+    pub left: Left,
 }
 
-/// The days of a site in which something was entered or that were closed.
+impl LastClose {
+    /// As a manifest says it.
+    fn of(revision: i64, manifest: Manifest) -> LastClose {
+        let Manifest { given, left } = manifest;
+        LastClose {
+            revision,
+            upto_seq: given.upto_seq,
+            opened: Left {
+                on_hand: given.opening,
+                balances: given.balances,
+            },
+            left,
+        }
+    }
+}
+
+/// The days of a site in which something was entered or that were closed. Manifests are
+/// read only of closes from before their links were kept.
 ///
 /// # Errors
 /// Engine trouble, or a manifest that does not read.
@@ -247,19 +268,59 @@ pub async fn days(tx: &mut Tx, site: i64) -> Result<BTreeMap<DayNumber, KnownDay
     for row in tx.fetch(heads, &[Val::Int(site)]).await? {
         days.entry(row.int(0)).or_default().upto_seq = row.int(1) - 1;
     }
-    let closes = "SELECT c.day, c.revision, c.entry, c.manifest FROM close c \
-                  JOIN close_now n ON n.site = c.site AND n.day = c.day \
-                       AND n.revision = c.revision \
-                  WHERE c.site = ?";
-    for row in tx.fetch(closes, &[Val::Int(site)]).await? {
-        let manifest =
-            read(row.text(3)).map_err(|e| corrupt("close", "manifest", row.int(2), e))?;
-        days.entry(row.int(0)).or_default().close = Some(LastClose {
-            revision: row.int(1),
-            manifest,
+    let closes = "SELECT c.day, c.revision, l.upto_seq, l.opened_with, l.opened_owing, \
+                         l.left_on_hand, l.left_owing \
+                  FROM (SELECT day, MAX(revision) AS revision FROM close WHERE site = ? \
+                        GROUP BY day) c \
+                  LEFT JOIN close_link l ON l.site = ? AND l.day = c.day \
+                       AND l.revision = c.revision";
+    let mut without = Vec::new();
+    for row in tx.fetch(closes, &[site, site].map(Val::Int)).await? {
+        let (day, revision) = (row.int(0), row.int(1));
+        let Some(upto_seq) = row.maybe_int(2) else {
+            without.extend([site, day, revision].map(Val::Int));
+            continue;
+        };
+        let digests = |at: usize| Left {
+            on_hand: row.text(at).to_owned(),
+            balances: row.text(at + 1).to_owned(),
+        };
+        days.entry(day).or_default().close = Some(LastClose {
+            revision,
+            upto_seq,
+            opened: digests(3),
+            left: digests(5),
         });
     }
+    let manifests = "SELECT day, revision, entry, manifest FROM close \
+                     WHERE (site, day, revision) IN (VALUES {keys})";
+    for row in tx.fetch_keys(manifests, 3, &without).await? {
+        let manifest =
+            read(row.text(3)).map_err(|e| corrupt("close", "manifest", row.int(2), e))?;
+        let last = LastClose::of(row.int(1), manifest);
+        days.entry(row.int(0)).or_default().close = Some(last);
+    }
     Ok(days)
+}
+
+/// Manifests of a site's latest closes, in order of day.
+///
+/// # Errors
+/// Engine trouble, or a manifest that does not read.
+pub async fn manifests(
+    tx: &mut Tx,
+    site: i64,
+) -> Result<BTreeMap<DayNumber, Manifest>, BooksError> {
+    let sql = "SELECT c.day, c.entry, c.manifest FROM close c \
+               JOIN close_now n ON n.site = c.site AND n.day = c.day AND n.revision = c.revision \
+               WHERE c.site = ?";
+    let rows = tx.fetch(sql, &[Val::Int(site)]).await?;
+    let manifest = |row: &Record| {
+        let manifest = read(row.text(2));
+        let manifest = manifest.map_err(|e| corrupt("close", "manifest", row.int(1), e))?;
+        Ok((row.int(0), manifest))
+    };
+    rows.iter().map(manifest).collect()
 }
 
 /// What the latest close before a day left; nothing where there is none.
@@ -363,6 +424,7 @@ impl Revision<'_> {
         let revision = self.number();
         let (doc, sha256) = document(&self.judged.doc);
         let left = Turned::by(self.judged).digests();
+        let derived = self.derived(&left);
         let manifest = canonical(
             &Manifest {
                 given: self.given.clone(),
@@ -388,7 +450,7 @@ impl Revision<'_> {
                 sha256.into(),
             ],
         )];
-        rows.extend(self.derived());
+        rows.extend(derived);
         Deed {
             site,
             day: recorded_on,
@@ -415,8 +477,9 @@ impl Revision<'_> {
         }
     }
 
-    /// The rows worked out beside the document; each carries the revision.
-    fn derived(&self) -> Vec<Row> {
+    /// The rows worked out beside the document, which left the next day `left`; each
+    /// carries the revision.
+    fn derived(&self, left: &Left) -> Vec<Row> {
         let Given { site, day, .. } = self.given;
         let revision = self.number();
         let key = [Cell::Int(site), Cell::Int(day), Cell::Int(revision)];
@@ -431,7 +494,7 @@ impl Revision<'_> {
                 Cell::Int(id.n),
             ]
         };
-        let mut rows = Vec::new();
+        let mut rows = vec![link_row(revision, &self.given, left)];
         for (&id, held) in &self.judged.on_hand {
             let mut cells = part(id).to_vec();
             cells.extend([
@@ -499,6 +562,21 @@ impl Revision<'_> {
         rows.extend(self.kept.weight_rows(&key, &doc.parts, found));
         rows
     }
+}
+
+/// How a revision's day hangs on the one before it.
+fn link_row(revision: i64, given: &Given, left: &Left) -> Row {
+    let cells = [
+        given.site.into(),
+        given.day.into(),
+        revision.into(),
+        given.upto_seq.into(),
+        given.opening.as_str().into(),
+        given.balances.as_str().into(),
+        left.on_hand.as_str().into(),
+        left.balances.as_str().into(),
+    ];
+    Row::new(&CLOSE_LINK, cells)
 }
 
 /// Key of a flag: the same in every revision of the day.

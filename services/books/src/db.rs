@@ -57,7 +57,9 @@ const MIGRATIONS: &[(i64, &str)] = &[
     (9, include_str!("../migrations/0009_kept.sql")),
     (10, include_str!("../migrations/0010_budget.sql")),
     (11, include_str!("../migrations/0011_age.sql")),
+    (12, include_str!("../migrations/0012_link.sql")),
     (13, include_str!("../migrations/0013_signed_in.sql")),
+    (14, include_str!("../migrations/0014_outlets.sql")),
 ];
 
 /// Advisory lock under which PostgreSQL instances migrate: "books" in ASCII.

@@ -573,9 +573,9 @@ async fn days(tx: &mut Tx) -> Result<Seen, BooksError> {
     for row in &sites {
         let site = row.int(0);
         let mut left = close::Turned::default().digests();
-        for (day, known) in close::days(tx, site).await? {
-            let Some(last) = known.close else { continue };
-            let given = &last.manifest.given;
+        let known = close::days(tx, site).await?;
+        for (day, manifest) in close::manifests(tx, site).await? {
+            let given = &manifest.given;
             closed += 1;
             if (given.site, given.day) != (site, day) {
                 troubles.push(format!(
@@ -586,13 +586,16 @@ async fn days(tx: &mut Tx) -> Result<Seen, BooksError> {
                 behind.push(format!(
                     "site {site}, day {day}: an earlier day was revised since"
                 ));
-            } else if given.upto_seq < known.upto_seq {
+            } else if known
+                .get(&day)
+                .is_some_and(|day| given.upto_seq < day.upto_seq)
+            {
                 behind.push(format!(
                     "site {site}, day {day}: something was entered since"
                 ));
             }
             left = close::turned(tx, site, day + 1).await?.digests();
-            if left != last.manifest.left {
+            if left != manifest.left {
                 troubles.push(format!(
                     "site {site}, day {day}: what it left is not what its manifest says"
                 ));

@@ -97,6 +97,10 @@ tables! {
     BLOCK = block(entry, site, device, numbers);
     /// A day, closed.
     CLOSE = close(site, day, revision, entry, manifest, doc, sha256);
+    /// How a closed day hangs on the one before it.
+    CLOSE_LINK = close_link(
+        site, day, revision, upto_seq, opened_with, opened_owing, left_on_hand, left_owing,
+    );
     /// What each open part holds as the day turns.
     ON_HAND = on_hand(
         site, day, revision, number, place, part, weight, drip, came_in, cost, held_us,

@@ -180,6 +180,7 @@ async fn written(db: &Db) -> Vec<String> {
     let mut all = Vec::new();
     for sql in [
         "SELECT day, revision, manifest, doc, sha256 FROM close",
+        "SELECT day, revision, upto_seq, opened_with, left_on_hand FROM close_link",
         "SELECT day, revision, number, place, part, weight, drip, came_in, cost, held_us FROM on_hand",
         "SELECT day, revision, n, number, place, part, by, shrink, unaccounted FROM found",
         "SELECT day, revision, party, owed, held, owed_today FROM party_day",
@@ -205,6 +206,7 @@ async fn forget(db: &Db) {
     let mut tx = db.write().await.unwrap();
     for table in [
         "close",
+        "close_link",
         "on_hand",
         "found",
         "party_day",

@@ -73,6 +73,18 @@ async fn put_back(db: Db) {
     let monday = format!("site = {SITE} AND day = {MONDAY} AND revision = 2");
     for (sql, table, missing, foreign) in [
         (
+            format!("DELETE FROM close_link WHERE {monday}"),
+            "close_link",
+            1,
+            0,
+        ),
+        (
+            format!("UPDATE close_link SET left_owing = 'x' WHERE {monday}"),
+            "close_link",
+            1,
+            1,
+        ),
+        (
             format!("DELETE FROM on_hand WHERE {monday}"),
             "on_hand",
             3,
@@ -180,11 +192,10 @@ async fn left_alone(db: Db) {
         ),
     )
     .await;
-    run_sql(
-        &dock,
-        &format!("DELETE FROM cut_fact WHERE day = {MONDAY} AND revision = 2"),
-    )
-    .await;
+    for table in ["cut_fact", "close_link"] {
+        let sql = format!("DELETE FROM {table} WHERE day = {MONDAY} AND revision = 2");
+        run_sql(&dock, &sql).await;
+    }
     let left = vec![
         LeftAlone {
             day: MONDAY,
@@ -201,11 +212,13 @@ async fn left_alone(db: Db) {
     let rebuilt = rebuild(&dock, false).await;
     assert_eq!((rebuilt.days, rebuilt.same), (4, 2));
     assert_eq!((rebuilt.unlike, rebuilt.left_alone), (vec![], left.clone()));
-    // What went into cuts is kept alike by all rules, and is put back.
+    // What went into cuts is kept alike by all rules, and is put back, as is what the
+    // manifest says.
     let [put] = &rebuilt.put_right[..] else {
         panic!("{:?}", rebuilt.put_right)
     };
-    assert_eq!((put.day, put.tables[0].table), (MONDAY, "cut_fact"));
+    let tables: Vec<_> = put.tables.iter().map(|apart| apart.table).collect();
+    assert_eq!((put.day, tables), (MONDAY, vec!["close_link", "cut_fact"]));
     let again = rebuild(&dock, false).await;
     assert_eq!((again.exit_code(), again.left_alone), (0, left));
 }

@@ -9,14 +9,17 @@ use std::collections::BTreeSet;
 use rules::ids::DayNumber;
 
 use super::kept::Kept;
+use super::{Manifest, Turned, link_row};
 use crate::db::{Tx, Val};
 use crate::table::{
-    CUT_FACT, Cell, FLAG, FOUND, ON_HAND, PARTY_DAY, Row, SUPPLIER_DAY, Table, WEIGHT_DAY,
+    CLOSE_LINK, CUT_FACT, Cell, FLAG, FOUND, ON_HAND, PARTY_DAY, Row, SUPPLIER_DAY, Table,
+    WEIGHT_DAY,
 };
 use crate::{BooksError, EngineError};
 
 /// Tables of rows that are worked out.
-static DERIVED: [&Table; 7] = [
+static DERIVED: [&Table; 8] = [
+    &CLOSE_LINK,
     &ON_HAND,
     &FOUND,
     &PARTY_DAY,
@@ -72,23 +75,32 @@ impl Should {
             site: revision.given.site,
             day: revision.given.day,
             revision: revision.number(),
-            rows: revision.derived(),
+            rows: revision.derived(&Turned::by(revision.judged).digests()),
             tables: DERIVED.to_vec(),
         }
     }
 
-    /// What went into cuts, of a revision that other rules made: they are kept alike by
-    /// all of them.
+    /// What its manifest says, of any revision: how its day hangs on the one before it.
     #[must_use]
-    pub fn cuts(site: i64, day: DayNumber, revision: i64, kept: &Kept) -> Should {
-        let key = [site, day, revision].map(Cell::Int);
+    pub fn link(revision: i64, manifest: &Manifest) -> Should {
+        let Manifest { given, left } = manifest;
         Should {
-            site,
-            day,
+            site: given.site,
+            day: given.day,
             revision,
-            rows: kept.cut_rows(&key),
-            tables: vec![&CUT_FACT],
+            rows: vec![link_row(revision, given, left)],
+            tables: vec![&CLOSE_LINK],
         }
+    }
+
+    /// With what went into cuts, of a revision that other rules made: they are kept alike
+    /// by all of them.
+    #[must_use]
+    pub fn and_cuts(mut self, kept: &Kept) -> Should {
+        let key = [self.site, self.day, self.revision].map(Cell::Int);
+        self.rows.extend(kept.cut_rows(&key));
+        self.tables.push(&CUT_FACT);
+        self
     }
 
     /// Tables that are not as they should be.

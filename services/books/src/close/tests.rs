@@ -419,9 +419,20 @@ async fn check_revisions(db: Db) {
     assert_eq!(closing(&mut tx, None).await, (2, 60));
     let known = days(&mut tx, 1).await.unwrap();
     let last = known[&MONDAY].close.as_ref().unwrap();
-    assert_eq!((last.revision, last.manifest.given.upto_seq), (2, 3));
+    assert_eq!((last.revision, last.upto_seq), (2, 3));
     assert_eq!((known[&MONDAY].upto_seq, known[&TUESDAY].upto_seq), (0, 2));
     assert!(days(&mut tx, 2).await.unwrap().is_empty());
+    let manifest = &manifests(&mut tx, 1).await.unwrap()[&MONDAY];
+    assert_eq!(*last, LastClose::of(2, manifest.clone()));
+    tx.rollback().await;
+
+    // Closed before links were kept.
+    let mut tx = db.write().await.unwrap();
+    let sql = "DELETE FROM close_link WHERE revision = 2";
+    assert_eq!(tx.execute(sql, &[]).await.unwrap(), 1);
+    tx.commit().await.unwrap();
+    let mut tx = db.read().await.unwrap();
+    assert_eq!(days(&mut tx, 1).await.unwrap(), known);
 }
 
 async fn check_turned(db: Db) {
@@ -455,7 +466,6 @@ async fn check_turned(db: Db) {
             .close
             .as_ref()
             .unwrap()
-            .manifest
             .left
     );
 }

@@ -108,6 +108,10 @@ fn sound(table: &'static Table) -> Row {
         "kitchen",
         "from_place",
         "to_place",
+        "opened_with",
+        "opened_owing",
+        "left_on_hand",
+        "left_owing",
     ];
     let cell = |column: &&str| match *column {
         "fate" => "lot".into(),
