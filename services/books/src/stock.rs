@@ -3,7 +3,7 @@
 //! Read when a deed names a part. What a part holds here is the last count and
 //! what came and went since; drip and what is missing are the night's to post.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use rules::fish::PartKey;
 use rules::fish::{Condition, Grade, Outlet, Presentation, Storage, Undersize};
@@ -330,6 +330,39 @@ pub async fn standing_ticket(tx: &mut Tx, first: i64) -> Result<(i64, bool), Boo
             None => return Ok((ticket, false)),
         }
     }
+}
+
+/// [`standing_ticket`] of each of these, asked for together.
+pub(crate) async fn standing_tickets(
+    tx: &mut Tx,
+    firsts: BTreeSet<i64>,
+) -> Result<BTreeMap<i64, (i64, bool)>, BooksError> {
+    let mut standing: BTreeMap<i64, (i64, bool)> = firsts
+        .iter()
+        .map(|first| (*first, (*first, false)))
+        .collect();
+    let mut asked = firsts;
+    while !asked.is_empty() {
+        let keys: Vec<_> = asked.iter().copied().map(Val::Int).collect();
+        let sql = "SELECT what, how, by FROM spent WHERE what IN ({keys}) AND item = 0";
+        let rows = tx.fetch_keys(sql, 1, &keys).await?;
+        let ended: BTreeMap<i64, (&str, i64)> = rows
+            .iter()
+            .map(|row| (row.int(0), (row.text(1), row.int(2))))
+            .collect();
+        asked = BTreeSet::new();
+        for (ticket, voided) in standing.values_mut() {
+            match ended.get(ticket) {
+                Some(("rewrite", by)) => {
+                    *ticket = *by;
+                    asked.insert(*by);
+                }
+                Some((how, _)) => *voided = *how == "void",
+                None => {}
+            }
+        }
+    }
+    Ok(standing)
 }
 
 /// What a number in a row says of how fish is kept; 0 is not said.

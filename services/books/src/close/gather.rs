@@ -88,10 +88,7 @@ pub async fn gather(
     let (settings_entry, settings) = office.settings_at(number, start_us);
     let upto_seq = upto_seq(tx, number, day).await?;
     let mut read = HalfRead {
-        range: [
-            Val::Int(entry_id(day, number, 0)),
-            Val::Int(entry_id(day, number, 9_999_999)),
-        ],
+        range: entries_of(day, number),
         opening,
         office,
         settings: &settings,
@@ -116,7 +113,7 @@ pub async fn gather(
     read.made(tx).await?;
     read.counts(tx).await?;
     read.inward(tx).await?;
-    read.on_scales(tx, &site.clock).await?;
+    read.on_scales(tx).await?;
     let parts = read.parts(tx, day).await?;
     let (pay, loss_minor) = pay(tx, &read.range).await?;
     let undrained = undrained(tx, office, number, day).await?;
@@ -146,16 +143,12 @@ pub async fn gather(
         .iter()
         .copied()
         .partition(|close| worked_out.contains_key(close));
-    let mut earlier: Vec<CutInput> = known
-        .iter()
-        .filter_map(|close| worked_out.get(close))
-        .flatten()
-        .cloned()
-        .collect();
-    earlier.extend(close::cuts_of(tx, number, &stored).await?);
-    earlier.sort_by_key(|cut| (cut.entry, cut.n));
-    let mut cut_facts = close::cut_facts(&earlier);
-    cut_facts.extend(close::cut_facts(&kept.cuts));
+    let stored = close::cuts_of(tx, number, &stored).await?;
+    let known = known.iter().filter_map(|close| worked_out.get(close));
+    let mut cuts: Vec<&CutInput> = known.flatten().chain(&stored).collect();
+    cuts.sort_by_key(|cut| (cut.entry, cut.n));
+    cuts.extend(&kept.cuts);
+    let cut_facts = close::cut_facts(&cuts);
     let baselines = office.baselines.get(&number).into_iter().flatten();
     let baselines = baselines
         .filter(|baseline| looked.baselines.contains(&baseline.entry))
@@ -419,6 +412,11 @@ async fn dispatch_prices(
     Ok(prices)
 }
 
+/// First and last entry id that a site's day may have.
+fn entries_of(day: DayNumber, site: i64) -> [Val<'static>; 2] {
+    [0, 9_999_999].map(|sequence| Val::Int(entry_id(day, site, sequence)))
+}
+
 async fn upto_seq(tx: &mut Tx, site: i64, day: DayNumber) -> Result<i64, BooksError> {
     let sql = "SELECT next FROM head WHERE site = ? AND day = ?";
     let rows = tx.fetch(sql, &[Val::Int(site), Val::Int(day)]).await?;
@@ -500,12 +498,16 @@ impl HalfRead<'_> {
         Ok(())
     }
 
-    async fn makings(&self, tx: &mut Tx) -> Result<Vec<(i64, Making)>, BooksError> {
+    /// Makings of the day, with what was read for them on scales.
+    async fn makings(&mut self, tx: &mut Tx) -> Result<Vec<(i64, Making)>, BooksError> {
         let mut makings = Vec::new();
         for row in self.docs(tx, "making").await? {
             let entry = row.int(0);
-            let (_, making) = read_entry_doc::<MakingAsked, Making>(row.text(1))
+            let (asked, making) = read_entry_doc::<MakingAsked, Making>(row.text(1))
                 .map_err(|e| corrupt("entry", "doc", entry, e))?;
+            let day = self.read_on(entry);
+            let read = readings::of_making(entry, day, &asked, &making).collect();
+            self.on_scales.insert(entry, read);
             makings.push((entry, making));
         }
         Ok(makings)
@@ -654,20 +656,20 @@ impl HalfRead<'_> {
     /// What was read on scales, by the deeds that say so. A reading is of the business day
     /// on which it was taken, a count next morning among them; one that was worked back
     /// is what it was as it was read.
-    async fn on_scales(&mut self, tx: &mut Tx, clock: &SiteClock) -> Result<(), BooksError> {
-        let mut on_scales: BTreeMap<i64, Vec<Read>> = BTreeMap::new();
+    async fn on_scales(&mut self, tx: &mut Tx) -> Result<(), BooksError> {
+        let mut on_scales = std::mem::take(&mut self.on_scales);
         for (&entry, (asked, ticket)) in &self.tickets {
-            let day = self.read_on(clock, entry);
+            let day = self.read_on(entry);
             on_scales.insert(entry, readings::of_ticket(entry, day, asked, ticket));
         }
-        let kinds = "('movement', 'making', 'count', 'return', 'hold', 'regrade')";
+        let kinds = "('movement', 'count', 'return', 'hold', 'regrade')";
         let sql = format!(
             "SELECT id, kind, doc FROM entry WHERE id BETWEEN ? AND ? AND kind IN {kinds} \
              ORDER BY id"
         );
         for row in tx.fetch(&sql, &self.range).await? {
             let (entry, doc) = (row.int(0), row.text(2));
-            let day = self.read_on(clock, entry);
+            let day = self.read_on(entry);
             let read = readings_of(entry, row.text(1), day, doc);
             on_scales.insert(entry, read.map_err(|e| corrupt("entry", "doc", entry, e))?);
         }
@@ -737,9 +739,9 @@ impl HalfRead<'_> {
     }
 
     /// Business day on which the readings of an entry were taken.
-    fn read_on(&self, clock: &SiteClock, entry: i64) -> DayNumber {
+    fn read_on(&self, entry: i64) -> DayNumber {
         let happened_us = self.entries.get(&entry);
-        happened_us.map_or(self.day, |&us| clock.day_of(us))
+        happened_us.map_or(self.day, |&us| self.clock.day_of(us))
     }
 
     /// What customers brought back, at what that lot's fish cost.
@@ -900,8 +902,12 @@ impl HalfRead<'_> {
         }
         let mut lots = lots(tx, &ids).await?;
         let mut tickets = BTreeMap::new();
+        let landed = lots.values().filter(|lot| lot.making == 0);
+        let standing = stock::standing_tickets(tx, landed.map(|lot| lot.first).collect()).await?;
         for (code, lot) in lots.iter_mut().filter(|(_, lot)| lot.making == 0) {
-            (lot.entry, _) = stock::standing_ticket(tx, lot.first).await?;
+            lot.entry = standing
+                .get(&lot.first)
+                .map_or(lot.first, |(entry, _)| *entry);
             if lot.entry == lot.first {
                 continue;
             }
@@ -1048,10 +1054,6 @@ fn readings_of(entry: i64, kind: &str, day: DayNumber, doc: &str) -> Result<Vec<
         "movement" => {
             let (asked, moved) = read_entry_doc::<MovementAsked, Moved>(doc)?;
             readings::of_movement(day, &asked, &moved).collect()
-        }
-        "making" => {
-            let (asked, making) = read_entry_doc::<MakingAsked, Making>(doc)?;
-            readings::of_making(entry, day, &asked, &making).collect()
         }
         "count" => {
             let (asked, done) = read_entry_doc::<CountAsked, CountDone>(doc)?;

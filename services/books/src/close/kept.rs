@@ -206,12 +206,12 @@ pub async fn cuts_of(
 /// Cuts as they are judged: of one species in one form each. What went into a cut that
 /// mixed several tells nothing of any, and is left out.
 #[must_use]
-pub fn cut_facts(inputs: &[CutInput]) -> Vec<CutFact> {
+pub fn cut_facts(inputs: &[&CutInput]) -> Vec<CutFact> {
     inputs
         .chunk_by(|a, b| a.entry == b.entry)
         .filter_map(|inputs| {
             let first = inputs.first()?;
-            let alike = |other: &CutInput| {
+            let alike = |other: &&CutInput| {
                 (&other.species, other.presentation) == (&first.species, first.presentation)
             };
             inputs.iter().all(alike).then(|| CutFact {
