@@ -864,6 +864,7 @@ conformance! {
     what_a_count_leaves_uncertain_goes_on_into_the_next_day, uncertain;
     a_scale_tested_later_leaves_the_day_as_it_was, tested_later;
     scales_are_compared_by_fish_weighed_on_both, compared;
+    fish_to_be_shown_cold_is_the_site_s_own, shown_cold;
 }
 
 async fn balanced(db: Db) {
@@ -1491,6 +1492,34 @@ async fn book(db: Db) {
         .collect();
     assert_eq!(closed.len(), 2, "the pool and the fillet");
     assert_eq!(holds, closed);
+}
+
+async fn shown_cold(db: Db) {
+    let mut dock = Dock::open(db).await;
+    // Taken in warm on Monday at 22 h, cold within 4 hours as nobody set otherwise: due on
+    // Tuesday. And a ticket of Tuesday that is due on that day as well.
+    let mut warm = async |day, hours| {
+        let (asked, mut ticket) = paper("ana", "40", Undersize::No);
+        ticket.lots[0].received.reprobe_due_us = Some(at(day, hours + 4));
+        let doc = entry_doc(&asked, &ticket);
+        dock.deed("weigh_in", day, at(day, hours), doc, vec![], vec![])
+            .await
+    };
+    let (monday, tuesday) = (warm(MONDAY, 22).await, warm(TUESDAY, 5).await);
+    // The same at another dock, whose entries lie between these two.
+    let mut tx = dock.db.write().await.unwrap();
+    let sql = "INSERT INTO entry (id, kind, party, actor, happened_us, recorded_us, doc) \
+               SELECT id + 10000000, kind, party, actor, happened_us, recorded_us, doc \
+               FROM entry WHERE id = ?";
+    assert_eq!(tx.execute(sql, &[Val::Int(monday)]).await.unwrap(), 1);
+    tx.commit().await.unwrap();
+
+    let outcome = dock.night(TUESDAY).await;
+    let of_kind = |flag: &&Flag| flag.kind == FlagKind::NeverShownCold;
+    let flags = outcome.flags.iter().filter(of_kind);
+    let subjects: Vec<_> = flags.map(|flag| flag.subject.clone()).collect();
+    let lots = [monday, tuesday].map(|lot| part(lot, 1).lot.to_string());
+    assert_eq!(subjects, lots);
 }
 
 async fn between(db: Db) {

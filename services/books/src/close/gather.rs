@@ -45,9 +45,7 @@ use crate::register::Office;
 use crate::stock::Rewritten;
 use crate::{BooksError, blocks, corrupt, entries, entry_id, settlement, stock};
 
-/// Warm fish is to be cold within 240 hours at most, by the site's setting; one day
-/// more, because a day may be an hour short.
-const DAYS_TO_COOL: usize = 11;
+const HOUR_US: i64 = 3_600_000_000;
 
 /// A day read, and what it was read from.
 #[derive(Debug)]
@@ -823,21 +821,25 @@ impl HalfRead<'_> {
         site: &Site,
         day: DayNumber,
     ) -> Result<Vec<WarmLot>, BooksError> {
-        let mut since = day;
-        for _ in 0..DAYS_TO_COOL {
-            since = day_before(since).unwrap_or(since);
-        }
-        let from = entry_id(since, site.number, 0);
-        let to = entry_id(day, site.number, 9_999_999);
-        let mut warm: Vec<WarmLot> = Vec::new();
+        let since = self.warm_since(site, day);
         // Most tickets have none, and their documents are not read.
         let sql = "SELECT id, doc FROM entry WHERE id BETWEEN ? AND ? AND kind = 'weigh_in' \
                    AND doc LIKE '%\"reprobe_due_us\":\"%' ORDER BY id";
-        let weighed_in = tx.fetch(sql, &[Val::Int(from), Val::Int(to)]).await?;
-        for row in &weighed_in {
-            let id = row.int(0);
-            let (asked, ticket) = read_entry_doc::<WeighIn, Ticket>(row.text(1))
-                .map_err(|e| corrupt("entry", "doc", id, e))?;
+        let mut earlier = Vec::new();
+        let mut next = Some(since).filter(|earlier| *earlier < day);
+        while let Some(of_day) = next {
+            next = next_day(of_day).filter(|earlier| *earlier < day);
+            for row in tx.fetch(sql, &entries_of(of_day, site.number)).await? {
+                let id = row.int(0);
+                let read = read_entry_doc::<WeighIn, Ticket>(row.text(1))
+                    .map_err(|e| corrupt("entry", "doc", id, e))?;
+                earlier.push((id, read));
+            }
+        }
+        let earlier = earlier.iter().map(|(id, read)| (*id, read));
+        let weighed_in = earlier.chain(self.tickets.iter().map(|(id, read)| (*id, read)));
+        let mut warm: Vec<WarmLot> = Vec::new();
+        for (id, (asked, ticket)) in weighed_in {
             let due = |lot: &TicketLot| {
                 let due_us = lot.received.reprobe_due_us?;
                 (site.clock.day_of(due_us) == day).then_some(due_us)
@@ -865,6 +867,8 @@ impl HalfRead<'_> {
         if warm.is_empty() {
             return Ok(warm);
         }
+        let from = entry_id(since, site.number, 0);
+        let to = entry_id(day, site.number, 9_999_999);
         for entry in entries::of_kind(tx, "reprobe", "", from, to, i64::MAX).await? {
             let (asked, outcome): (ReprobeAsked, Reprobed) = entry.read()?;
             let of_lot = warm.iter_mut().find(|warm| warm.lot == asked.lot);
@@ -878,6 +882,19 @@ impl HalfRead<'_> {
             }
         }
         Ok(warm)
+    }
+
+    /// The first day whose warm fish may be due on `day`: by the longest time to cool
+    /// that the site ever set, and a day more for a ticket whose reading and deed are of
+    /// two days.
+    fn warm_since(&self, site: &Site, day: DayNumber) -> DayNumber {
+        let versions = self.office.settings.get(&site.number).into_iter().flatten();
+        let set = versions.map(|version| version.content.receiving.hours_to_cool());
+        let unset = Settings::default().receiving.hours_to_cool();
+        let longest_us = HOUR_US.saturating_mul(set.fold(unset, i64::max));
+        let since_us = site.clock.start_us(day).saturating_sub(longest_us);
+        let since = site.clock.day_of(since_us);
+        day_before(since).unwrap_or(since)
     }
 
     /// What is on file of every part that was on hand or touched.
