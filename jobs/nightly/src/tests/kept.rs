@@ -167,22 +167,7 @@ async fn weight(db: Db) {
     dock.pooled_and_counted(TUESDAY, 3, &bin, "28").await;
     dock.night(TUESDAY).await;
 
-    // One statement over everything says the same as one for each day.
-    let mut tx = dock.db.read().await.unwrap();
-    let all = close::weight_of_book(&mut tx).await.unwrap();
-    let mut by_day = BTreeMap::new();
-    for day in [MONDAY, TUESDAY] {
-        let of_day = close::weight_of_day(&mut tx, SITE, day).await.unwrap();
-        let number = day * 10_000 + SITE;
-        by_day.extend(
-            of_day
-                .into_iter()
-                .map(|(key, weight)| ((number, key), weight)),
-        );
-    }
-    tx.rollback().await;
-    assert_eq!(all, by_day);
-
+    let without_ice = adds_up(&dock).await;
     for (day, kinds) in [(MONDAY, 9), (TUESDAY, 4)] {
         let mut tx = dock.db.read().await.unwrap();
         let sql = "SELECT from_place, to_place, supplier, species, weight FROM weight_day \
@@ -213,4 +198,30 @@ async fn weight(db: Db) {
             );
         }
     }
+
+    let mut tx = dock.db.write().await.unwrap();
+    let sql = "UPDATE line SET ice = 7 WHERE ticket = ?";
+    assert_eq!(tx.execute(sql, &[Val::Int(ana)]).await.unwrap(), 1);
+    tx.commit().await.unwrap();
+    assert_eq!(adds_up(&dock).await, without_ice + 1);
+}
+
+/// One statement over everything says the same as one for each day. How many sums there
+/// are.
+async fn adds_up(dock: &Dock) -> usize {
+    let mut tx = dock.db.read().await.unwrap();
+    let all = close::weight_of_book(&mut tx).await.unwrap();
+    let mut by_day = BTreeMap::new();
+    for day in [MONDAY, TUESDAY] {
+        let of_day = close::weight_of_day(&mut tx, SITE, day).await.unwrap();
+        let number = day * 10_000 + SITE;
+        by_day.extend(
+            of_day
+                .into_iter()
+                .map(|(key, weight)| ((number, key), weight)),
+        );
+    }
+    tx.rollback().await;
+    assert_eq!(all, by_day);
+    all.len()
 }

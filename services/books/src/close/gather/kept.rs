@@ -10,11 +10,11 @@ use rules::making::{MadeFrom, MadeSource, Making, MakingKind};
 use rules::ticket::{Line, Pieces, Ticket, WeighIn};
 use rules::weight::{Weight, WeightUnit};
 
-use super::HalfRead;
+use super::{HalfRead, entries_of};
 use crate::close::kept::{CutInput, Kept, WeightKey};
 use crate::close::part_id;
 use crate::db::{EngineError, Record, Tx, Val};
-use crate::{BooksError, entry_id, stock};
+use crate::{BooksError, stock};
 
 /// What the book knows of the fish of an input.
 #[derive(Default)]
@@ -291,41 +291,16 @@ fn share_of_pieces(line: &Line, weight: Weight) -> Option<i64> {
     decimal::half_up(share, i128::from(line.net.units())).filter(|pieces| *pieces > 0)
 }
 
-/// The arms of the weight book as the view `weight_book` has them, but that weight which
-/// only changed its part is left out, and so is a ticket that was ended. Each arm ends
-/// in a condition on its entry, `{range}`.
-const ARMS: &str = "\
-      SELECT l.ticket AS entry, 'landing' AS from_place, 'part' AS to_place, \
-             t.supplier AS supplier, t.species AS species, l.weight AS weight \
-        FROM line l JOIN lot t ON t.number = l.number AND t.place = l.place \
-       WHERE NOT EXISTS (SELECT 1 FROM spent s WHERE s.what = l.ticket AND s.item = 0 \
-                            AND s.how IN ('void', 'rewrite')) AND l.ticket {range} \
-      UNION ALL \
-      SELECT l.ticket, 'landing', 'ice', t.supplier, t.species, l.ice \
-        FROM line l JOIN lot t ON t.number = l.number AND t.place = l.place \
-       WHERE l.ice <> 0 \
-         AND NOT EXISTS (SELECT 1 FROM spent s WHERE s.what = l.ticket AND s.item = 0 \
-                            AND s.how IN ('void', 'rewrite')) AND l.ticket {range} \
-      UNION ALL \
-      SELECT m.entry, 'outlet:' || m.outlet, 'part', t.supplier, t.species, m.weight \
-        FROM inward m JOIN lot t ON t.number = m.number AND t.place = m.place \
-       WHERE m.entry {range} \
-      UNION ALL \
-      SELECT m.entry, 'part', 'outlet:' || m.outlet, t.supplier, t.species, m.weight \
-        FROM move m JOIN lot t ON t.number = m.number AND t.place = m.place \
-       WHERE m.entry {range} \
-      UNION ALL \
-      SELECT m.entry, 'part', 'table', t.supplier, t.species, m.weight \
-        FROM making_in m JOIN lot t ON t.number = m.number AND t.place = m.place \
-       WHERE m.entry {range} \
-      UNION ALL \
-      SELECT m.entry, 'table', CASE m.fate WHEN 'lot' THEN 'part' ELSE m.fate END, \
-             COALESCE(t.supplier, ''), COALESCE(t.species, ''), m.weight \
-        FROM making_out m LEFT JOIN lot t ON t.number = m.number AND t.place = m.place \
-       WHERE m.entry {range}";
+/// Whether a line's ticket was ended by another than a settlement: then it counts for
+/// nothing.
+const STANDS: &str = "NOT EXISTS (SELECT 1 FROM spent s WHERE s.what = l.ticket AND s.item = 0 \
+                                  AND s.how IN ('void', 'rewrite'))";
 
 /// The weight book of a site's day, added up by one statement over the day's range of
-/// entries.
+/// entries: as the view `weight_book` has it, but that weight which only changed its part
+/// is left out, and so is a ticket that was ended. Each arm is added up by itself, since
+/// no two of them say the same from and to, so that a row is as narrow as its key; lines
+/// are read once for fish and ice; and what no lot was made of is not looked up.
 ///
 /// # Errors
 /// Engine trouble.
@@ -334,17 +309,53 @@ pub async fn weight_of_day(
     site: i64,
     day: DayNumber,
 ) -> Result<BTreeMap<WeightKey, Weight>, EngineError> {
-    let arms = ARMS.replace("{range}", "BETWEEN ? AND ?");
     let sql = format!(
-        "SELECT from_place, to_place, supplier, species, CAST(SUM(weight) AS BIGINT) \
-         FROM ({arms}) AS book GROUP BY from_place, to_place, supplier, species"
+        "SELECT 'landing', 'part', t.supplier, t.species, CAST(SUM(l.weight) AS BIGINT), \
+                CAST(SUM(l.ice) AS BIGINT) \
+           FROM line l JOIN lot t ON t.number = l.number AND t.place = l.place \
+          WHERE l.ticket BETWEEN ? AND ? AND {STANDS} \
+          GROUP BY t.supplier, t.species \
+         UNION ALL \
+         SELECT 'outlet:' || m.outlet, 'part', t.supplier, t.species, \
+                CAST(SUM(m.weight) AS BIGINT), 0 \
+           FROM inward m JOIN lot t ON t.number = m.number AND t.place = m.place \
+          WHERE m.entry BETWEEN ? AND ? GROUP BY m.outlet, t.supplier, t.species \
+         UNION ALL \
+         SELECT 'part', 'outlet:' || m.outlet, t.supplier, t.species, \
+                CAST(SUM(m.weight) AS BIGINT), 0 \
+           FROM move m JOIN lot t ON t.number = m.number AND t.place = m.place \
+          WHERE m.entry BETWEEN ? AND ? GROUP BY m.outlet, t.supplier, t.species \
+         UNION ALL \
+         SELECT 'part', 'table', t.supplier, t.species, CAST(SUM(m.weight) AS BIGINT), 0 \
+           FROM making_in m JOIN lot t ON t.number = m.number AND t.place = m.place \
+          WHERE m.entry BETWEEN ? AND ? GROUP BY t.supplier, t.species \
+         UNION ALL \
+         SELECT 'table', CASE m.fate WHEN 'lot' THEN 'part' ELSE m.fate END, \
+                COALESCE(t.supplier, ''), COALESCE(t.species, ''), \
+                CAST(SUM(m.weight) AS BIGINT), 0 \
+           FROM making_out m \
+           LEFT JOIN lot t ON t.number = NULLIF(m.number, 0) AND t.place = m.place \
+          WHERE m.entry BETWEEN ? AND ? \
+          GROUP BY m.fate, COALESCE(t.supplier, ''), COALESCE(t.species, '')"
     );
-    let range = [entry_id(day, site, 0), entry_id(day, site, 9_999_999)];
-    let binds = range
-        .map(Val::Int)
-        .repeat(arms.matches("BETWEEN ?").count());
-    let rows = tx.fetch(&sql, &binds).await?;
-    Ok(rows.iter().map(|row| weight(row, 0)).collect())
+    let binds = entries_of(day, site).repeat(5);
+    let mut weights = BTreeMap::new();
+    for row in tx.fetch(&sql, &binds).await? {
+        let (key, sum) = weight(&row, 0);
+        let ice = Weight::from_units(row.int(5));
+        if ice != Weight::ZERO {
+            let to_place = "ice".to_owned();
+            weights.insert(
+                WeightKey {
+                    to_place,
+                    ..key.clone()
+                },
+                ice,
+            );
+        }
+        weights.insert(key, sum);
+    }
+    Ok(weights)
 }
 
 /// The weight books of all sites and days, added up by one bare statement over all of
@@ -356,11 +367,31 @@ pub async fn weight_of_day(
 pub async fn weight_of_book(
     tx: &mut Tx,
 ) -> Result<BTreeMap<(i64, WeightKey), Weight>, EngineError> {
-    let arms = ARMS.replace("{range}", "> 0");
     let sql = format!(
         "SELECT entry / 10000000, from_place, to_place, supplier, species, \
                 CAST(SUM(weight) AS BIGINT) \
-         FROM ({arms}) AS book \
+         FROM (SELECT l.ticket AS entry, 'landing' AS from_place, 'part' AS to_place, \
+                      t.supplier AS supplier, t.species AS species, l.weight AS weight \
+                 FROM line l JOIN lot t ON t.number = l.number AND t.place = l.place \
+                WHERE {STANDS} \
+               UNION ALL \
+               SELECT l.ticket, 'landing', 'ice', t.supplier, t.species, l.ice \
+                 FROM line l JOIN lot t ON t.number = l.number AND t.place = l.place \
+                WHERE l.ice <> 0 AND {STANDS} \
+               UNION ALL \
+               SELECT m.entry, 'outlet:' || m.outlet, 'part', t.supplier, t.species, m.weight \
+                 FROM inward m JOIN lot t ON t.number = m.number AND t.place = m.place \
+               UNION ALL \
+               SELECT m.entry, 'part', 'outlet:' || m.outlet, t.supplier, t.species, m.weight \
+                 FROM move m JOIN lot t ON t.number = m.number AND t.place = m.place \
+               UNION ALL \
+               SELECT m.entry, 'part', 'table', t.supplier, t.species, m.weight \
+                 FROM making_in m JOIN lot t ON t.number = m.number AND t.place = m.place \
+               UNION ALL \
+               SELECT m.entry, 'table', CASE m.fate WHEN 'lot' THEN 'part' ELSE m.fate END, \
+                      COALESCE(t.supplier, ''), COALESCE(t.species, ''), m.weight \
+                 FROM making_out m LEFT JOIN lot t ON t.number = m.number AND t.place = m.place) \
+              AS book \
          GROUP BY entry / 10000000, from_place, to_place, supplier, species"
     );
     let rows = tx.fetch(&sql, &[]).await?;
