@@ -14,13 +14,11 @@ use books::register::{self, Office};
 use books::{Db, lease};
 use rules::close::{Judged, judge};
 use rules::ids::DayNumber;
+use rules::judging::JudgingSettings;
 use rules::office::Site;
 
 use crate::NightError;
 use crate::watch::{Holder, Watch};
-
-/// As many days as a site can have a night look back on.
-const MOST_LOOKED_BACK: usize = 366;
 
 /// Days whose numbers are read at a time.
 const PIECE: i64 = 64;
@@ -108,12 +106,21 @@ pub async fn rebuild(
         watch: Watch::new(db, holder),
         opening: Turned::default(),
         cuts: BTreeMap::new(),
+        most_looked_back: most_looked_back(&office, site),
         found: Rebuilt::default(),
     };
     let done = rebuild.all(said).await;
     let Rebuild { watch, found, .. } = rebuild;
     watch.end().await;
     done.map(|()| found)
+}
+
+/// The most days that a night of a site was ever set to look back on.
+fn most_looked_back(office: &Office, site: i64) -> usize {
+    let versions = office.settings.get(&site).into_iter().flatten();
+    let set = versions.map(|version| version.content.judging.history_days());
+    let unset = JudgingSettings::default().history_days();
+    usize::try_from(set.fold(unset, i64::max)).unwrap_or(0)
 }
 
 /// One run over a site's closed days.
@@ -128,6 +135,8 @@ struct Rebuild<'a> {
     /// Cuts of the latest days, as worked out here: what later days look back on, also
     /// where their rows are not as they should be.
     cuts: BTreeMap<(DayNumber, i64), Vec<CutInput>>,
+    /// Days that a night of the site ever looked back on, by its settings.
+    most_looked_back: usize,
     found: Rebuilt,
 }
 
@@ -202,7 +211,7 @@ impl Rebuild<'_> {
         }
         self.cuts
             .insert((day, again.stored.revision), again.kept.cuts.clone());
-        while self.cuts.len() > MOST_LOOKED_BACK {
+        while self.cuts.len() > self.most_looked_back {
             self.cuts.pop_first();
         }
         self.open_next(day, again).await
