@@ -5,6 +5,7 @@
 
 use askama::Template;
 use axum::extract::State;
+use axum::http::StatusCode;
 use axum::response::Response;
 use desk::{Booked, Desk, Role, TicketRange};
 use rules::fish::{Grade, Presentation, Storage};
@@ -18,7 +19,7 @@ use rules::weight::{Reading, ReadingSource, WeightUnit};
 use crate::form::{self, Fields, Sent};
 use crate::frame::Frame;
 use crate::house::House;
-use crate::refused::{Refused, answer};
+use crate::refused::{Refused, answer, rendered};
 use crate::show;
 use crate::visit::SignedIn;
 use crate::words::Words;
@@ -45,6 +46,10 @@ const LONGEST: usize = 200;
 struct Page {
     f: Frame,
     request_id: String,
+    /// As typed so far.
+    typed: Fields,
+    /// Why it was not booked; empty at first.
+    error: String,
     unit: &'static str,
     /// A customer's kitchen cuts from what was sent to it.
     is_kitchen: bool,
@@ -72,12 +77,24 @@ struct Done {
 
 /// `GET /cut`.
 pub(crate) async fn page(State(house): State<House>, who: SignedIn) -> Response {
-    answer(&who.visit, empty(&house.desk, &who).await)
+    let page = shown(&house.desk, &who, Fields::default(), String::new()).await;
+    answer(&who.visit, page)
 }
 
 /// `POST /cut`.
 pub(crate) async fn record(State(house): State<House>, Sent(who, fields): Sent) -> Response {
-    answer(&who.visit, recorded(&house.desk, &who, &fields).await)
+    let rule = match recorded(&house.desk, &who, &fields).await {
+        // What can be mended in the form is said above it, with everything still there.
+        Err(Refused::Said { field, rule }) => match field.as_str() {
+            "" => rule,
+            field => format!("{field}: {rule}"),
+        },
+        done => return answer(&who.visit, done),
+    };
+    match shown(&house.desk, &who, fields, rule).await {
+        Ok(page) => rendered(StatusCode::UNPROCESSABLE_ENTITY, &page),
+        Err(refused) => refused.page(&who.visit),
+    }
 }
 
 /// Whether the caller is a customer's kitchen, which has no table of the house.
@@ -88,7 +105,7 @@ fn is_kitchen(desk: &Desk, who: &SignedIn) -> bool {
     who.caller.role == Role::Kitchen && !is_staff
 }
 
-async fn empty(desk: &Desk, who: &SignedIn) -> Result<Page, Refused> {
+async fn shown(desk: &Desk, who: &SignedIn, typed: Fields, error: String) -> Result<Page, Refused> {
     let language = who.language();
     let site = who.site(desk).await?;
     desk.may_at(&who.caller, "making", site.number)?;
@@ -108,7 +125,9 @@ async fn empty(desk: &Desk, who: &SignedIn) -> Result<Page, Refused> {
     }
     Ok(Page {
         f: Frame::around(who, who.words().cut),
-        request_id: form::fresh_id(),
+        request_id: form::request_id(&typed).unwrap_or_else(|_| form::fresh_id()),
+        typed,
+        error,
         unit: who.unit(&site).of_price().symbol(),
         is_kitchen: is_kitchen(desk, who),
         inputs: (1..=INPUTS).collect(),
@@ -442,6 +461,8 @@ mod tests {
                 let page = Page {
                     f: Frame::of(&visit, w.cut),
                     request_id: "an id".to_owned(),
+                    typed: Fields::of(&[("in_1", "20.00"), ("not_weighed_6", "yes")]),
+                    error: "a cut names a cutter".to_owned(),
                     unit: "lb",
                     is_kitchen,
                     inputs: vec![1, 2],
@@ -457,6 +478,8 @@ mod tests {
                 };
                 let html = page.render().unwrap();
                 assert!(html.contains("name=\"in_1\"") && html.contains("name=\"out_6\""));
+                assert!(html.contains("a cut names a cutter") && html.contains("role=\"alert\""));
+                assert!(html.contains("value=\"20.00\"") && html.contains(" checked"));
                 assert_eq!(html.contains("name=\"cutter\""), !is_kitchen);
                 assert!(html.contains(w.spines_caution), "where the work happens");
             }

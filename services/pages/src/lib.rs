@@ -22,6 +22,7 @@ mod lot;
 mod paper;
 mod parties;
 mod prices;
+mod received;
 mod refused;
 mod show;
 mod sign_in;

@@ -18,6 +18,7 @@ use rules::weight::{Reading, WeightUnit};
 use crate::form::{self, Sent};
 use crate::frame::Frame;
 use crate::house::House;
+use crate::received::{self, Found};
 use crate::refused::{Refused, answer};
 use crate::show;
 use crate::visit::{SignedIn, see};
@@ -55,6 +56,8 @@ struct Lot {
     code: String,
     fish: String,
     weighed: Vec<Tote>,
+    found: Vec<Found>,
+    probe_again: String,
 }
 
 struct Tote {
@@ -77,6 +80,8 @@ struct Line {
     money: Option<LineMoney>,
     is_held: bool,
     small: String,
+    /// Why there, and what it takes first, in English.
+    small_reason: String,
 }
 
 struct LineMoney {
@@ -194,7 +199,7 @@ fn shown(who: &SignedIn, site: &Site, found: &TicketFound, now_us: i64) -> Page 
             .lots
             .iter()
             .zip(&asked.lots)
-            .map(|(lot, written)| lot_of(w, language, unit, found, lot, written))
+            .map(|(lot, written)| lot_of(w, language, (site, unit), found, lot, written))
             .collect(),
         lines: lines(w, language, unit, ticket, sees_all),
         sums: money.sums,
@@ -275,7 +280,7 @@ fn facts(
 fn lot_of(
     w: &'static Words,
     language: Language,
-    unit: WeightUnit,
+    (site, unit): (&Site, WeightUnit),
     found: &TicketFound,
     lot: &TicketLot,
     written: &LotIn,
@@ -307,6 +312,8 @@ fn lot_of(
                 }
             })
             .collect(),
+        found: received::found(language, &lot.received),
+        probe_again: received::probe_again(w, site, &lot.received),
     }
 }
 
@@ -394,6 +401,7 @@ fn lines(
             money,
             is_held: line.held,
             small,
+            small_reason: line.proposed_reason.clone(),
         }
     };
     ticket.lines.iter().enumerate().map(line).collect()
@@ -565,6 +573,12 @@ mod tests {
                     ice: "1.25 lb".to_owned(),
                     net: "40.75 lb".to_owned(),
                 }],
+                found: vec![Found {
+                    standing: language.term("failed"),
+                    rules: language.term("cold").to_owned(),
+                    texts: vec!["45 F is above 41 F".to_owned()],
+                }],
+                probe_again: "probe it again by 2031-05-02 18:32".to_owned(),
             }],
             lines: vec![Line {
                 n: 1,
@@ -581,6 +595,7 @@ mod tests {
                 }),
                 is_held: true,
                 small: "proposed to soup-grade".to_owned(),
+                small_reason: "Gutted and head-off first.".to_owned(),
             }],
             sums: match sees_all {
                 true => vec![pair("All lines", "50.94 USD")],
@@ -626,6 +641,9 @@ mod tests {
                 "The spines stay venomous.",
                 "he keeps them in",
                 "I counted 31",
+                "Gutted and head-off first.",
+                "45 F is above 41 F",
+                "2031-05-02 18:32",
                 "value=\"an id\"",
             ] {
                 assert!(html.contains(shown), "{shown}");

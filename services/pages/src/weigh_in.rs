@@ -19,6 +19,7 @@ use rules::weight::{Reading, ReadingSource, WeightUnit};
 use crate::form::{self, Fields, Sent};
 use crate::frame::Frame;
 use crate::house::House;
+use crate::received::{self, Found};
 use crate::refused::{Refused, answer, rendered};
 use crate::show;
 use crate::visit::{SignedIn, see};
@@ -74,6 +75,8 @@ impl Choice {
 /// What the ticket would be.
 struct Checked {
     lines: Vec<Line>,
+    found: Vec<Found>,
+    probe_again: Vec<String>,
     not_bought: Vec<(String, &'static str)>,
     payout: String,
     held: String,
@@ -89,6 +92,8 @@ struct Line {
     price: String,
     amount: String,
     small: String,
+    /// Why there, and what it takes first, in English.
+    small_reason: String,
 }
 
 struct Question {
@@ -434,6 +439,7 @@ fn checked(who: &SignedIn, site: &Site, ticket: &Ticket) -> Checked {
         price: line.price.to_string(),
         amount: line.amount.to_string(),
         small: small_fish(w, language, line),
+        small_reason: line.proposed_reason.clone(),
     };
     let said = |kind: NoticeKind| {
         let of = ticket
@@ -446,6 +452,17 @@ fn checked(who: &SignedIn, site: &Site, ticket: &Ticket) -> Checked {
     let questions = questions.filter(|notice| notice.kind == NoticeKind::Question);
     Checked {
         lines: ticket.lines.iter().map(line).collect(),
+        found: ticket
+            .lots
+            .iter()
+            .flat_map(|lot| received::found(language, &lot.received))
+            .collect(),
+        probe_again: ticket
+            .lots
+            .iter()
+            .map(|lot| received::probe_again(w, site, &lot.received))
+            .filter(|words| !words.is_empty())
+            .collect(),
         not_bought: ticket
             .not_bought
             .iter()
@@ -634,7 +651,14 @@ mod tests {
                     price: "1.25 USD/lb".to_owned(),
                     amount: "15.00 USD".to_owned(),
                     small: "proposed to soup-grade".to_owned(),
+                    small_reason: "Gutted and head-off first.".to_owned(),
                 }],
+                found: vec![Found {
+                    standing: language.term("not set"),
+                    rules: language.term("season").to_owned(),
+                    texts: Vec::new(),
+                }],
+                probe_again: vec!["probe it again by 2031-05-02 18:32".to_owned()],
                 not_bought: vec![("3.00 lb".to_owned(), language.term("refused"))],
                 payout: "15.00 USD".to_owned(),
                 held: "1.00 USD".to_owned(),

@@ -174,6 +174,17 @@ const TERMS: &[(&str, &str)] = &[
     ("used in a making", "usado en una elaboración"),
     ("made", "elaborado"),
     ("counted", "contado"),
+    ("legal length", "talla legal"),
+    ("season", "temporada"),
+    ("trip limit", "límite por salida"),
+    ("area", "área"),
+    ("cold", "frío"),
+    ("probes", "sondas"),
+    ("histamine", "histamina"),
+    ("passed", "cumple"),
+    ("failed", "no cumple"),
+    ("not set", "sin fijar"),
+    ("not known", "no se sabe"),
     ("sell", "vender"),
     ("give", "regalar"),
     ("take home", "llevar a casa"),
@@ -447,6 +458,7 @@ words! {
     fish_weights: "Weights, with a blank between", "Pesos, con un espacio entre ellos";
     received: "Received", "Recepción";
     probe: "Probe", "Sonda";
+    probe_again: "Probe it again by", "Mídalo otra vez antes de";
     degrees: "Degrees", "Grados";
     ice_around: "Ice around the fish", "Hielo alrededor";
     yes: "yes", "sí";
@@ -484,6 +496,7 @@ mod tests {
     use rules::key::Role;
     use rules::making::MakingKind;
     use rules::office::PartyRole;
+    use rules::receiving::{ReceivingRule, Standing};
     use rules::ticket::{Confirmation, Decision, NotBoughtWhy, NoticeKind, SmallFish};
 
     use super::*;
@@ -518,6 +531,8 @@ mod tests {
             words.extend(NotBoughtWhy::from_number(n).map(NotBoughtWhy::word));
             words.extend(Decision::from_number(n).map(Decision::word));
             words.extend(SmallFish::from_number(n).map(SmallFish::word));
+            words.extend(ReceivingRule::from_number(n).map(ReceivingRule::word));
+            words.extend(Standing::from_number(n).map(Standing::word));
             words.extend(CloseState::from_number(n).map(CloseState::word));
             words.extend(MakingKind::from_number(n).map(MakingKind::word));
         }

@@ -1,0 +1,100 @@
+//! What receiving found of a lot, by how it stands. What has no limit set is said to be
+//! "not set", never "passed" (2.2).
+
+use rules::office::Site;
+use rules::receiving::{Finding, Received, Standing};
+
+use crate::show;
+use crate::words::{Language, Words};
+
+/// Findings that stand alike.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) struct Found {
+    pub(crate) standing: &'static str,
+    pub(crate) rules: String,
+    /// What is to be known of them, in English; of what passed or is not set there is
+    /// no more than the name.
+    pub(crate) texts: Vec<String>,
+}
+
+/// What was found, what did not pass first.
+pub(crate) fn found(language: Language, received: &Received) -> Vec<Found> {
+    let order = [
+        Standing::Failed,
+        Standing::NotKnown,
+        Standing::Passed,
+        Standing::NotSet,
+    ];
+    let of = |standing: Standing| {
+        let alike = received.findings.iter();
+        let alike: Vec<&Finding> = alike.filter(|found| found.standing == standing).collect();
+        let is_told = matches!(standing, Standing::Failed | Standing::NotKnown);
+        let rules: Vec<_> = alike
+            .iter()
+            .map(|of| language.term(of.rule.word()))
+            .collect();
+        Found {
+            standing: language.term(standing.word()),
+            rules: rules.join(", "),
+            texts: match is_told {
+                true => alike.iter().map(|of| of.text.clone()).collect(),
+                false => Vec::new(),
+            },
+        }
+    };
+    let all = order.into_iter().map(of);
+    all.filter(|found| !found.rules.is_empty()).collect()
+}
+
+/// By when it is to be probed again; empty where it is not.
+pub(crate) fn probe_again(w: &Words, site: &Site, received: &Received) -> String {
+    received.reprobe_due_us.map_or_else(String::new, |due_us| {
+        format!("{} {}", w.probe_again, show::instant(site, due_us))
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use rules::receiving::ReceivingRule;
+
+    use super::*;
+
+    #[test]
+    fn what_is_not_set_is_never_among_what_passed() {
+        let finding = |rule, standing, text: &str| Finding {
+            rule,
+            standing,
+            text: text.to_owned(),
+        };
+        let received = Received {
+            findings: vec![
+                finding(
+                    ReceivingRule::LegalLength,
+                    Standing::NotSet,
+                    "no length is set",
+                ),
+                finding(
+                    ReceivingRule::Area,
+                    Standing::Passed,
+                    "QH-Sill is on no list",
+                ),
+                finding(ReceivingRule::Cold, Standing::Failed, "45 F is above 41 F"),
+                finding(ReceivingRule::Probes, Standing::Passed, "3 probes"),
+            ],
+            ..Received::default()
+        };
+        let found = found(Language::English, &received);
+        let shown: Vec<_> = found
+            .iter()
+            .map(|of| (of.standing, of.rules.as_str(), of.texts.len()))
+            .collect();
+        assert_eq!(
+            shown,
+            [
+                ("failed", "cold", 1),
+                ("passed", "area, probes", 0),
+                ("not set", "legal length", 0),
+            ]
+        );
+    }
+}
