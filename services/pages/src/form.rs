@@ -8,7 +8,7 @@ use axum::extract::{FromRequest, Request};
 
 use crate::house::House;
 use crate::refused::Refused;
-use crate::visit::{SignedIn, Visit};
+use crate::visit::{SignedIn, Visit, see};
 
 /// Most bytes of a form.
 pub(crate) const LARGEST: usize = 64 * 1024;
@@ -101,7 +101,7 @@ impl FromRequest<House> for Sent {
 
     async fn from_request(request: Request, house: &House) -> Result<Sent, Self::Rejection> {
         let Open(visit, fields) = Open::from_request(request, house).await?;
-        let signed_in = visit.signed_in(house)?;
+        let signed_in = visit.signed_in().ok_or_else(|| see("/sign-in"))?;
         if fields.get("token") != signed_in.token() {
             house
                 .desk

@@ -43,7 +43,6 @@ use crate::house::House;
 
 /// The pages of a desk, to be answered beside the contract. `is_secure` says whether
 /// they are reached by TLS: then the session's cookie is sent by nothing else.
-#[must_use]
 pub fn router(desk: &Desk, is_secure: bool) -> Router {
     let house = House::new(desk.clone(), is_secure);
     Router::new()

@@ -62,11 +62,11 @@ impl Days {
         Days { from, to }
     }
 
-    pub(crate) fn from_text(&self) -> String {
+    pub(crate) fn first_text(&self) -> String {
         show::day(self.from)
     }
 
-    pub(crate) fn to_text(&self) -> String {
+    pub(crate) fn end_text(&self) -> String {
         show::day(self.to)
     }
 }

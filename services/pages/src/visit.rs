@@ -113,15 +113,13 @@ impl Visit {
         sha256(format!("form {}", self.secret).as_bytes())
     }
 
-    /// Whoever is signed in; somebody who is not is shown the way.
-    pub(crate) fn signed_in(self, _house: &House) -> Result<SignedIn, Response> {
-        match self.caller.clone() {
-            Some(caller) => Ok(SignedIn {
-                visit: self,
-                caller,
-            }),
-            None => Err(see("/sign-in")),
-        }
+    /// Whoever is signed in, if anybody is.
+    pub(crate) fn signed_in(self) -> Option<SignedIn> {
+        let caller = self.caller.clone()?;
+        Some(SignedIn {
+            visit: self,
+            caller,
+        })
     }
 
     #[cfg(test)]
@@ -185,7 +183,7 @@ impl FromRequestParts<House> for SignedIn {
 
     async fn from_request_parts(parts: &mut Parts, house: &House) -> Result<SignedIn, Response> {
         let visit = Visit::from_request_parts(parts, house).await?;
-        visit.signed_in(house)
+        visit.signed_in().ok_or_else(|| see("/sign-in"))
     }
 }
 
