@@ -30,8 +30,7 @@ impl Desk {
             DayFound {
                 day,
                 revision: closed.map_or(0, |close| close.revision),
-                is_behind: closed
-                    .is_some_and(|close| close.manifest.given.upto_seq < known.upto_seq),
+                is_behind: closed.is_some_and(|close| close.upto_seq < known.upto_seq),
             }
         });
         Ok(found.collect())

@@ -163,6 +163,7 @@ const OF_THEIR_OWN: &[(&str, &str)] = &[
     ("drawerCount", "drawer"),
     ("dispute", "dispute"),
     ("answerDispute", "answer-dispute"),
+    ("plan", "plan"),
 ];
 
 #[test]

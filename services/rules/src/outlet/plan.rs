@@ -723,11 +723,14 @@ impl<'a> Sorted<'a> {
             .enumerate()
             .map(|(at, fish)| {
                 let taken = pinned.iter().filter(|pin| pin.fish == at).fold(0, add);
-                let age_us = self.asked.at.now_us.saturating_sub(fish.harvested_us);
+                let age_us = match fish.harvested_us {
+                    0 => 0,
+                    caught_us => self.asked.at.now_us.saturating_sub(caught_us),
+                };
                 Supply {
                     id: fish.part,
                     divisions: self.on_ice(at).saturating_sub(taken),
-                    age: age_us.div_euclid(MINUTE_US).max(0),
+                    age: age_us.div_euclid(MINUTE_US).clamp(0, allot::AGE_MOST),
                 }
             })
             .collect();

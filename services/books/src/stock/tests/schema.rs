@@ -5,8 +5,8 @@ use std::collections::BTreeSet;
 use super::*;
 use crate::db::{EngineError, schema_text};
 use crate::table::{
-    BLOCK, CLOSE, CUT_FACT, DEDUCTION, DISPUTE, FLAG, HEAD, LINE, REWEIGH, SETTLEMENT_ITEM, SPENT,
-    SUPPLIER_DAY, Table,
+    BLOCK, CLOSE, CUT_FACT, DEDUCTION, DISPUTE, FLAG, HEAD, LINE, REWEIGH, ROOM_USE, SESSION,
+    SETTLEMENT_ITEM, SPENT, SUPPLIER_DAY, Table,
 };
 
 conformance! {
@@ -48,6 +48,12 @@ fn rules() -> Vec<(&'static Table, &'static str, Vec<Cell>, Vec<Cell>)> {
             &SHIFT,
             "kind",
             (words("hold release regrade"), words("Hold void")),
+        ),
+        (&ROOM_USE, "weight", from_0()),
+        (
+            &SESSION,
+            "ends_us",
+            (whole(&[i64::MAX]), whole(&[-1, i64::MIN])),
         ),
         (&INWARD, "weight", from_0()),
         (&MOVE, "weight", from_0()),
