@@ -4,7 +4,7 @@ CREATE TABLE session (
     sha256    TEXT   NOT NULL PRIMARY KEY, -- of what the browser shows, lower-case hexadecimal
     key       BIGINT NOT NULL,             -- entry that gave out the key it stands for
     began_us  BIGINT NOT NULL,
-    ends_us   BIGINT NOT NULL CHECK (ends_us > began_us),
+    ends_us   BIGINT NOT NULL,
     ended_us  BIGINT NOT NULL,             -- when somebody signed out; 0 while nobody has
     opened_by TEXT   NOT NULL UNIQUE       -- SHA-256 of the link it was given for, which opens no other; its own where a key was shown
 );

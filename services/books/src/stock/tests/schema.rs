@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use super::*;
 use crate::db::{EngineError, schema_text};
 use crate::table::{
-    BLOCK, CLOSE, CUT_FACT, DEDUCTION, DISPUTE, FLAG, HEAD, LINE, REWEIGH, ROOM_USE, SESSION,
+    BLOCK, CLOSE, CUT_FACT, DEDUCTION, DISPUTE, FLAG, HEAD, LINE, REWEIGH, ROOM_USE,
     SETTLEMENT_ITEM, SPENT, SUPPLIER_DAY, Table,
 };
 
@@ -50,11 +50,6 @@ fn rules() -> Vec<(&'static Table, &'static str, Vec<Cell>, Vec<Cell>)> {
             (words("hold release regrade"), words("Hold void")),
         ),
         (&ROOM_USE, "weight", from_0()),
-        (
-            &SESSION,
-            "ends_us",
-            (whole(&[i64::MAX]), whole(&[-1, i64::MIN])),
-        ),
         (&INWARD, "weight", from_0()),
         (&MOVE, "weight", from_0()),
         (&MOVE, "emptied", yes_no()),
