@@ -680,3 +680,98 @@ async fn a_key_given_out_on_a_page_is_shown_once_and_lets_in() {
     assert_eq!(desk.post(at, &fields).status, 303);
     assert_eq!(tablet.get("/weigh-in").status, 303, "at once");
 }
+
+#[tokio::test]
+async fn a_payee_sees_the_weights_and_their_own_share_and_no_price() {
+    let server = harbor().await;
+    let percent = |party: &str, percent: &str| v1::PayeeShare {
+        party: party.to_owned(),
+        share: Some(v1::payee_share::Share::Percent(percent.to_owned())),
+    };
+    let request = v1::RecordWeighInRequest {
+        payees: vec![
+            percent("wren-haldane", "60"),
+            percent("jonas-brandeth", "40"),
+        ],
+        ..one_tote("45.60", "3.60", 30)
+    };
+    let answer = server.service().await.record_weigh_in(request).await;
+    let id = answer.unwrap().ticket.unwrap().id;
+    let (_, secret) = key(&server, v1::Role::Diver, "jonas-brandeth").await;
+    let mut phone = Browser::at(&server);
+    phone.sign_in(&secret);
+    // 40 % of 42.00 lb x 7.00 = 294.00: 117.60, and the other's is 176.40.
+    for path in ["/tickets", &format!("/tickets/{id}")] {
+        let page = phone.get(path);
+        assert_eq!(page.status, 200, "{path}");
+        for shown in ["42.00 lb", "117.60 USD"] {
+            assert!(page.html.contains(shown), "{path} {shown}: {}", page.html);
+        }
+        for hidden in ["294.00", "176.40", "/lb<", "7.00 USD"] {
+            assert!(
+                !page.html.contains(hidden),
+                "{path} {hidden}: {}",
+                page.html
+            );
+        }
+    }
+}
+
+#[tokio::test]
+async fn who_may_not_is_told_that_there_is_no_such_page() {
+    let server = harbor().await;
+    let all = [
+        "/tickets",
+        "/statement",
+        "/weigh-in",
+        "/cut",
+        "/yields",
+        "/days",
+        "/flags",
+        "/lots",
+        "/prices",
+        "/keys",
+    ];
+    // In the order of the table that `weighhouse access` prints; a diver's and a
+    // kitchen's own are pages of theirs.
+    let cases: [(v1::Role, &str, &[&str]); 4] = [
+        (
+            v1::Role::Diver,
+            "wren-haldane",
+            &["/tickets", "/statement", "/yields", "/prices"],
+        ),
+        (
+            v1::Role::Kitchen,
+            "varnley-kitchen",
+            &["/cut", "/yields", "/lots"],
+        ),
+        (
+            v1::Role::Auditor,
+            "",
+            &[
+                "/tickets",
+                "/statement",
+                "/yields",
+                "/days",
+                "/flags",
+                "/lots",
+                "/prices",
+                "/keys",
+            ],
+        ),
+        (v1::Role::Office, "", &all),
+    ];
+    for (role, party, reached) in cases {
+        let (_, secret) = key(&server, role, party).await;
+        let mut browser = Browser::at(&server);
+        browser.sign_in(&secret);
+        let home = browser.get("/").html;
+        for path in all {
+            let expected = if reached.contains(&path) { 200 } else { 404 };
+            let page = browser.get(path);
+            assert_eq!(page.status, expected, "{role:?} {path}: {}", page.html);
+            let is_linked = home.contains(&format!("href=\"{path}\""));
+            assert_eq!(is_linked, expected == 200, "{role:?} {path}");
+        }
+    }
+}

@@ -4,6 +4,7 @@ use askama::Template;
 use axum::extract::{Path, State};
 use axum::http::Uri;
 use axum::response::Response;
+use desk::access::{Reach, reach};
 use desk::{Desk, LotFound};
 use rules::ids::LotCode;
 use rules::office::Site;
@@ -45,6 +46,9 @@ struct Event {
 
 /// `GET /lots`: a field for a code, which leads on.
 pub(crate) async fn search(who: SignedIn, uri: Uri) -> Response {
+    if reach(who.caller.role, "lot") == Reach::No {
+        return Refused::NotFound.page(&who.visit);
+    }
     let fields = form::query(&uri);
     match LotCode::parse(fields.get("code")) {
         Some(code) => see(&format!("/lots/{code}")),
