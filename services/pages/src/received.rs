@@ -3,6 +3,7 @@
 
 use rules::office::Site;
 use rules::receiving::{Finding, Received, Standing};
+use rules::ticket::{Decision, Receiving, TemperatureUnit};
 
 use crate::show;
 use crate::words::{Language, Words};
@@ -46,6 +47,34 @@ pub(crate) fn found(language: Language, received: &Received) -> Vec<Found> {
     all.filter(|found| !found.rules.is_empty()).collect()
 }
 
+/// What was seen and answered at the dock: the answer where it was another than to buy,
+/// with its reason, and temperatures as they were read.
+pub(crate) fn seen(
+    w: &Words,
+    language: Language,
+    receiving: &Receiving,
+) -> Vec<(&'static str, String)> {
+    let answer = match receiving.decision {
+        Decision::Accept => String::new(),
+        other => language.term(other.word()).to_owned(),
+    };
+    let probes = receiving.probes.iter().map(|read| {
+        let unit = match read.unit {
+            TemperatureUnit::Fahrenheit => "F",
+            TemperatureUnit::Celsius => "C",
+        };
+        format!("{} {unit}", read.text)
+    });
+    let mut rows = vec![
+        (w.decision, answer),
+        (w.why_held, receiving.reason.clone()),
+        (w.what_done, receiving.corrective_action.clone()),
+        (w.probe, probes.collect::<Vec<_>>().join(", ")),
+    ];
+    rows.retain(|(_, words)| !words.is_empty());
+    rows
+}
+
 /// By when it is to be probed again; empty where it is not.
 pub(crate) fn probe_again(w: &Words, site: &Site, received: &Received) -> String {
     received.reprobe_due_us.map_or_else(String::new, |due_us| {
@@ -56,6 +85,7 @@ pub(crate) fn probe_again(w: &Words, site: &Site, received: &Received) -> String
 #[cfg(test)]
 mod tests {
     use rules::receiving::ReceivingRule;
+    use rules::ticket::Temperature;
 
     use super::*;
 
@@ -96,5 +126,38 @@ mod tests {
                 ("not set", "legal length", 0),
             ]
         );
+    }
+
+    #[test]
+    fn what_was_held_says_why_and_what_was_bought_only_how_cold_it_was() {
+        let mut receiving = Receiving {
+            decision: Decision::Accept,
+            reason: String::new(),
+            corrective_action: String::new(),
+            first_speared_us: None,
+            iced_us: None,
+            ice_around: None,
+            probes: vec![
+                Temperature {
+                    text: "38.5".to_owned(),
+                    unit: TemperatureUnit::Fahrenheit,
+                },
+                Temperature {
+                    text: "3".to_owned(),
+                    unit: TemperatureUnit::Celsius,
+                },
+            ],
+            smallest_length: None,
+            area_unclear: false,
+            hold_cause: None,
+        };
+        let (w, language) = (Language::English.words(), Language::English);
+        let rows = seen(w, language, &receiving);
+        assert_eq!(rows, [("Probe", "38.5 F, 3 C".to_owned())]);
+        receiving.decision = Decision::Hold;
+        receiving.reason = "area unclear".to_owned();
+        let rows = seen(w, language, &receiving);
+        let words: Vec<_> = rows.iter().map(|(_, words)| words.as_str()).collect();
+        assert_eq!(words, ["hold", "area unclear", "38.5 F, 3 C"]);
     }
 }

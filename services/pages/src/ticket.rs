@@ -56,6 +56,8 @@ struct Lot {
     code: String,
     fish: String,
     weighed: Vec<Tote>,
+    /// What was seen and answered at the dock.
+    seen: Vec<(&'static str, String)>,
     found: Vec<Found>,
     probe_again: String,
 }
@@ -312,6 +314,7 @@ fn lot_of(
                 }
             })
             .collect(),
+        seen: received::seen(w, language, &written.receiving),
         found: received::found(language, &lot.received),
         probe_again: received::probe_again(w, site, &lot.received),
     }
@@ -573,6 +576,7 @@ mod tests {
                     ice: "1.25 lb".to_owned(),
                     net: "40.75 lb".to_owned(),
                 }],
+                seen: vec![(w.why_held, "45 F in the middle".to_owned())],
                 found: vec![Found {
                     standing: language.term("failed"),
                     rules: language.term("cold").to_owned(),
@@ -643,6 +647,7 @@ mod tests {
                 "I counted 31",
                 "Gutted and head-off first.",
                 "45 F is above 41 F",
+                "45 F in the middle",
                 "2031-05-02 18:32",
                 "value=\"an id\"",
             ] {
