@@ -194,8 +194,11 @@ pub async fn lots_on_ice(tx: &mut Tx, site: i64) -> Result<BTreeSet<LotCode>, Bo
         lots.extend(left.on_hand.keys().map(|part| part.lot));
     }
     // What is of the day before as well, for entries that came after its close.
-    let since = last.map_or(0, |day| day_before(day).unwrap_or(day));
-    let (from, to) = (entry_id(since, site, 0), i64::MAX);
+    let from = last.map_or(0, |day| {
+        let since = day_before(day).unwrap_or(day);
+        entry_id(since, site, 0)
+    });
+    let to = i64::MAX;
     let sql = "SELECT number, place FROM lot WHERE number >= ? AND number <= ? AND site = ? \
                UNION SELECT l.number, l.place FROM late e JOIN lot l ON l.number = e.entry \
                 WHERE e.id >= ? AND l.site = ? \
