@@ -3,11 +3,11 @@
 //! A buyer with five docks: on each dock's day 200 tickets of four lots, three of which
 //! are sold whole and one is cut; the fillet is counted, stays overnight and is sold the
 //! next day, so a thousand lots a day, every day closed by the night itself and its close kept. The
-//! book is made by the bare writer, then
+//! book is made by the bare writer, two docks' nights under way at once, then
 //!
 //! - the night of one more day is timed at the smaller and at the larger history, each in
 //!   turn, on days that both books got alike;
-//! - the aggregation of a rebuild (`weight_day` of every day, day by day) is timed against
+//! - the aggregation of a rebuild (`weight_of_day` of every day, day by day) is timed against
 //!   one bare GROUP BY over the whole weight book, in turn; both must give the same sums;
 //! - a rebuild of the whole book runs in a process of its own, which says how long it took
 //!   and the most memory it had (`VmHWM`); every day must come out as it is stored;
@@ -48,12 +48,15 @@ use rules::ticket::{
     WeighIn,
 };
 use rules::weight::{Reading, ReadingSource, Weight, WeightUnit};
+use tokio::task::JoinSet;
 
 const SITES: i64 = 5;
 const TICKETS: usize = 200;
 /// Four on the ticket and a fillet.
 const LOTS_OF_A_TICKET: usize = 5;
 const DIVERS: usize = 8;
+/// Nights under way at once while a book is filled.
+const AT_ONCE: usize = 2;
 const FIRST: DayNumber = 20_200_106;
 /// Nights timed at each size.
 const NIGHTS: usize = 7;
@@ -325,7 +328,18 @@ impl Yard {
         while self.lots < lots {
             for site in 1..=SITES {
                 self.weigh(site).await;
-                self.night(site).await;
+            }
+            // Each site's night is a run of its own, and may be under way beside another.
+            let mut nights = JoinSet::new();
+            for site in 1..=SITES {
+                if nights.len() == AT_ONCE {
+                    nights.join_next().await.unwrap().unwrap();
+                }
+                nights.spawn(night(self.db.clone(), site, self.day));
+                self.days += 1;
+            }
+            while let Some(night) = nights.join_next().await {
+                night.unwrap();
             }
             self.turn();
         }
@@ -342,10 +356,7 @@ impl Yard {
     }
 
     async fn night(&mut self, site: i64) {
-        let now_us = clock().end_us(self.day) + 3_600_000_000;
-        let night = nightly::run(&self.db, site, self.day, now_us, false, &holder()).await;
-        let night = night.unwrap();
-        assert_eq!(night.revision, 1);
+        night(self.db.clone(), site, self.day).await;
         self.days += 1;
     }
 
@@ -409,6 +420,12 @@ impl Yard {
         self.lots += TICKETS * LOTS_OF_A_TICKET;
         self.record(deeds).await;
     }
+}
+
+async fn night(db: Db, site: i64, day: DayNumber) {
+    let now_us = clock().end_us(day) + 3_600_000_000;
+    let night = nightly::run(&db, site, day, now_us, false, &holder()).await;
+    assert_eq!(night.unwrap().revision, 1);
 }
 
 fn name(diver: usize) -> String {
