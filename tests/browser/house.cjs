@@ -99,7 +99,7 @@ async function sitDown(house, { size, language, dark, script = true }) {
     // Opens a page; gives the bytes of it and of everything it asks for, a kept style too.
     async weigh(url) {
       bodies = [];
-      await page.goto(url, { waitUntil: "networkidle" });
+      await page.goto(url, { waitUntil: "load" });
       return (await Promise.all(bodies)).reduce((sum, bytes) => sum + bytes, 0);
     },
     async signIn(secret) {
