@@ -314,7 +314,6 @@ const ROWS: &[(&str, &str, Must)] = &[
     ("choice.choice.part.part", ABSENT, Bad),
     ("choice.choice.part.part", "99", BadAt("choice.part")),
     ("choice.choice.room", "\"attic\"", Bad),
-    ("choice.choice.weight.decimal", "\"500.00\"", Unmet("PINNED_TOO_MUCH")),
     ("choice.choice.reason", ABSENT, Bad),
     ("plan.site", "7", Bad),
     ("plan.digest", "\"12\"", Bad),
@@ -705,10 +704,11 @@ async fn samples(server: &Server) -> Vec<Value> {
         "requestId": fresh(), "site": 1, "device": "dock-tablet", "count": 1,
     }});
     let codes = stream(server, vec![codes]).await;
-    let (small, plan) = planned(server).await;
+    let (small, plan, digest) = planned(server).await;
     SAMPLES
         .replace("{{small}}", &small)
         .replace("{{plan}}", &plan)
+        .replace("{{digest}}", &digest)
         .replace(
             "{{number}}",
             &codes[0].code_block.as_ref().unwrap().first_number,
@@ -744,9 +744,9 @@ async fn samples(server: &Server) -> Vec<Value> {
         .collect()
 }
 
-/// A lot of small fish, and a plan by which some of it goes to the crew and some into the
-/// freezer.
-async fn planned(server: &Server) -> (String, String) {
+/// A lot of small fish, a plan by which some of it goes to the crew and some into the
+/// freezer, and that plan's digest.
+async fn planned(server: &Server) -> (String, String, String) {
     let room = |code: &str, kind: &str| {
         json!({ "room": { "requestId": fresh(), "room": {
             "site": 1, "code": code, "name": code, "kind": kind, "weight": lb("5.00"),
@@ -783,10 +783,10 @@ async fn planned(server: &Server) -> (String, String) {
         request_id: fresh(),
         site: 1,
         day: None,
-        digest: plan.digest,
+        digest: plan.digest.clone(),
     };
     let taken = outlets.record_plan(taken).await.unwrap().into_inner();
-    (small, taken.recorded.unwrap().entry_id)
+    (small, taken.recorded.unwrap().entry_id, plan.digest)
 }
 
 #[tokio::test]

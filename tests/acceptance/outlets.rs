@@ -102,7 +102,7 @@ impl Evening {
     async fn dress(&mut self, part: &v1::PartRef, net: f64) -> v1::PartRef {
         let request: v1::RecordMakingRequest = message(json!({
             "requestId": fresh(), "site": 1, "kind": "MAKING_KIND_DRESS",
-            "inputs": [{ "part": named(part), "weight": lb(&format!("{net:.2}")), "emptied": true }],
+            "inputs": [{ "part": named(part), "weight": lb(&format!("{net:.2}")) }],
             "outputs": [
                 {
                     "presentation": "PRESENTATION_GUTTED_HEADED", "fate": "OUTPUT_FATE_LOT",
@@ -201,8 +201,8 @@ async fn an_evenings_small_fish_is_planned_taken_carried_out_and_reconciled() {
         goes(&plan),
         [
             "freezer 3.00 3.00",
-            "hill-soup 8.00 4.80",
-            "hill-soup 2.00 1.20",
+            "hill-soup 5.00 3.00",
+            "hill-soup 5.00 3.00",
             "pantry 7.00 4.20",
         ]
     );
@@ -223,22 +223,24 @@ async fn an_evenings_small_fish_is_planned_taken_carried_out_and_reconciled() {
 
     // Looking writes nothing; taking does, once, and only what was looked at.
     let entries = |output: &std::process::Output| said(output).lines().count();
-    let before = entries(
-        &evening
-            .server
-            .client(&["audit", "--site", "1", "--day", "2031-04-28"]),
-    );
+    let before =
+        entries(
+            &evening
+                .server
+                .client(&["audit", "deeds", "--site", "1", "--day", "2031-04-28"]),
+        );
     evening.server.client(&["plan", "--site", "1", "--what-if"]);
-    let after = entries(
-        &evening
-            .server
-            .client(&["audit", "--site", "1", "--day", "2031-04-28"]),
-    );
+    let after =
+        entries(
+            &evening
+                .server
+                .client(&["audit", "deeds", "--site", "1", "--day", "2031-04-28"]),
+        );
     assert_eq!(before, after);
     let taken = evening.take(&plan.digest).await.unwrap();
     let id = taken.recorded.unwrap().entry_id;
     let line = |n: usize| format!("{id}-{n}");
-    let third = evening.weigh_in(1, |_| {}).await;
+    let third = evening.weigh_in(2, |_| {}).await;
     let stale = evening.take(&plan.digest).await.unwrap_err();
     assert_eq!(
         (stale.code(), &*reason(&stale)),
@@ -246,10 +248,10 @@ async fn an_evenings_small_fish_is_planned_taken_carried_out_and_reconciled() {
     );
 
     // The soup is dressed and goes by its line; a second driver is told.
-    let soup = evening.dress(&first, 8.0).await;
+    let soup = evening.dress(&first, 5.0).await;
     let movement = json!({
         "outlet": "OUTLET_SOUP", "counterparty": "hill-kitchen", "planLine": line(2),
-        "taken": [{ "part": named(&soup), "weight": lb("4.80"), "emptied": true }],
+        "taken": [{ "part": named(&soup), "weight": lb("3.00"), "emptied": true }],
         "temperature": cold()
     });
     let (one, two) = {
@@ -359,8 +361,8 @@ async fn an_evenings_small_fish_is_planned_taken_carried_out_and_reconciled() {
         done,
         [
             "freezer 3.00 0.00",
-            "hill-soup 4.80 4.80",
-            "hill-soup 1.20 0.00",
+            "hill-soup 3.00 3.00",
+            "hill-soup 3.00 0.00",
             "pantry 4.20 2.10",
         ]
     );

@@ -4,12 +4,13 @@
 //! fish came from, so that a pool or a dressing never washes anything off. Rooms are
 //! read from what is on file, choices and what rooms were given from their rows.
 
+use std::collections::btree_map::Entry;
 use std::collections::{BTreeMap, BTreeSet};
 
 use chrono::NaiveDate;
 use rules::business_day::{SiteClock, date_of, day_before, day_number};
 use rules::close::LineDone;
-use rules::fish::{Condition, Undersize};
+use rules::fish::{Condition, Storage, Undersize};
 use rules::ids::{DayNumber, LotCode, PartId};
 use rules::office::{Settings, Site};
 use rules::outlet::plan::{Change, Choice, ChoiceAsked, ChoiceKind, Plan, PlanTaken, RoomNow};
@@ -238,7 +239,10 @@ pub async fn on_ice(
     let mut origins = Origins::new(office, site, settings, i64::MAX);
     let mut found = Vec::new();
     for code in small {
-        let Some(lot) = stock::lot(tx, code).await?.filter(|lot| !lot.voided) else {
+        let lot = stock::lot(tx, code).await?;
+        // What is frozen has its place.
+        let is_open = |lot: &Lot| !lot.voided && lot.storage != Some(Storage::Frozen);
+        let Some(lot) = lot.filter(is_open) else {
             continue;
         };
         for part in lot
@@ -444,13 +448,15 @@ impl<'a> Origins<'a> {
         tx: &mut Tx,
         id: i64,
     ) -> Result<Option<&(WeighIn, Ticket)>, BooksError> {
-        if !self.tickets.contains_key(&id) {
-            let entry = entries::get(tx, id).await?;
-            let entry = entry.filter(|entry| entry.kind == "weigh_in");
-            let read = entry.map(|entry| entry.read()).transpose()?;
-            self.tickets.insert(id, read);
-        }
-        Ok(self.tickets.get(&id).and_then(Option::as_ref))
+        let read = match self.tickets.entry(id) {
+            Entry::Occupied(known) => known.into_mut(),
+            Entry::Vacant(new) => {
+                let entry = entries::get(tx, id).await?;
+                let entry = entry.filter(|entry| entry.kind == "weigh_in");
+                new.insert(entry.map(|entry| entry.read()).transpose()?)
+            }
+        };
+        Ok(read.as_ref())
     }
 }
 

@@ -384,6 +384,8 @@ fn choice_row(of: &v1::ChoiceCost) -> Vec<String> {
 
 #[cfg(test)]
 mod tests {
+    #![expect(clippy::unwrap_used, reason = "a test may panic")]
+
     use super::*;
 
     #[test]

@@ -113,8 +113,6 @@ struct Carried {
     /// From 1.
     n: i64,
     line: PlanLine,
-    /// When the plan was taken.
-    taken_us: i64,
 }
 
 /// What carrying out a line adds to a deed.
@@ -636,12 +634,7 @@ impl Desk {
         let (_, taken): (PlanTaken, OutletPlan) = entry.read()?;
         let at = usize::try_from(n - 1).map_err(|_| unknown())?;
         let line = taken.lines.into_iter().nth(at).ok_or_else(unknown)?;
-        Ok(Some(Carried {
-            plan,
-            n,
-            line,
-            taken_us: entry.recorded_us,
-        }))
+        Ok(Some(Carried { plan, n, line }))
     }
 
     /// Refuses fish that is neither the planned part nor made of it.
@@ -699,21 +692,18 @@ impl Desk {
             );
             notices.push(warn("not_as_planned", text));
         }
-        let as_of = |us: i64| {
-            let rooms = office.rooms_at(site, us).into_iter();
-            let mut rooms = rooms.map(|(_, version)| version);
-            let now = rooms.find(|version| version.content.code == carried.line.room);
-            now.map(|version| (version.entry, version.content.clone()))
-        };
-        let (then, now) = (as_of(carried.taken_us), as_of(i64::MAX));
-        if then.map(|(entry, _)| entry) != now.as_ref().map(|(entry, _)| *entry) {
-            let now = now.map_or_else(String::new, |(_, room)| {
-                if room.ended {
-                    " It takes no more.".to_owned()
-                } else {
-                    format!(" It is for {} now.", shown(room.weight.weight))
-                }
-            });
+        let rooms = office.rooms_at(site, i64::MAX);
+        let now = rooms.into_iter().map(|(_, version)| version);
+        let now = now
+            .filter(|version| version.content.code == carried.line.room)
+            .find(|version| version.entry > carried.plan);
+        if let Some(version) = now {
+            let room = &version.content;
+            let now = if room.ended {
+                " It takes no more.".to_owned()
+            } else {
+                format!(" It is for {} now.", shown(room.weight.weight))
+            };
             let text = format!(
                 "{} was changed since the plan was taken.{now}",
                 carried.line.room_name

@@ -99,6 +99,7 @@ pub async fn gather(
         worked_back: Vec::new(),
         tickets: BTreeMap::new(),
         on_scales: BTreeMap::new(),
+        places: None,
     };
     read.entries(tx).await?;
     let scales = office.scales_at(number, site.clock.end_us(day).saturating_sub(1));
@@ -154,7 +155,7 @@ pub async fn gather(
         .collect();
     let dispatch_prices = dispatch_prices(tx, &makings).await?;
     let lines_done = outlets::carried_out(tx, number, day).await?;
-    let places = places(tx, office, site, day, &settings, &parts).await?;
+    read.places = places(tx, office, site, day, &settings, &parts).await?;
 
     let digests = opening.digests();
     let given = Given {
@@ -171,7 +172,6 @@ pub async fn gather(
             &kept,
             &scales,
             &weighed_twice,
-            places.as_ref(),
         ),
         settings: settings_entry,
         undrained: undrained
@@ -181,6 +181,7 @@ pub async fn gather(
         rules: RULES_VERSION,
         looked,
     };
+    let places = read.places.take();
     let input = DayInput {
         site: number,
         day,
@@ -237,7 +238,6 @@ fn history(
     kept: &Kept,
     scales: &BTreeMap<String, Scale>,
     weighed_twice: &[WeighedTwice],
-    places: Option<&Places>,
 ) -> String {
     let mut text = String::new();
     for (part, facts) in parts {
@@ -303,7 +303,7 @@ fn history(
         let (then, again) = (then.units(), again.units());
         let _ = writeln!(text, "{entry} on {first} and {second}: {then} {again}");
     }
-    if let Some(places) = places {
+    if let Some(places) = &read.places {
         for now in &places.rooms {
             let (entry, used) = (now.entry, now.used.units());
             let _ = writeln!(
@@ -373,7 +373,8 @@ async fn places(
     let mut fish = BTreeMap::new();
     let mut origins = Origins::new(office, site, settings, upto);
     for (id, facts) in parts {
-        if !facts.undersize || !facts.presentation.is_fish() {
+        let is_frozen = facts.storage == Some(Storage::Frozen);
+        if !facts.undersize || !facts.presentation.is_fish() || is_frozen {
             continue;
         }
         if let Some(lot) = stock::lot(tx, id.lot).await?.filter(|lot| !lot.voided) {
@@ -443,6 +444,8 @@ struct HalfRead<'a> {
     tickets: BTreeMap<i64, (WeighIn, Ticket)>,
     /// What was read on scales, by entry.
     on_scales: BTreeMap<i64, Vec<Read>>,
+    /// Where small fish has room on the next day.
+    places: Option<Places>,
 }
 
 impl HalfRead<'_> {

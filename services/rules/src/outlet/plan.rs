@@ -442,6 +442,16 @@ impl<'a> Sorted<'a> {
         i64::try_from(before).unwrap_or(i64::MAX)
     }
 
+    /// How few divisions on ice give at least so many handed over.
+    fn to_fill(&self, handed_over: i64, keeps_ppm: i64) -> i64 {
+        let before = self.before_dressing(handed_over, keeps_ppm);
+        if self.handed_over(before, keeps_ppm) < handed_over {
+            before.saturating_add(1)
+        } else {
+            before
+        }
+    }
+
     /// What dressing a fish for a room keeps; a million where it goes as it is, or where
     /// nobody set a figure.
     fn keeps_ppm(&self, fish: usize, how: How) -> i64 {
@@ -709,7 +719,9 @@ impl<'a> Sorted<'a> {
                     dresses: true,
                     keeps_ppm,
                     capacity: self.before_dressing(rest.0, keeps_ppm),
-                    committed: self.before_dressing(rest.1, keeps_ppm),
+                    committed: self
+                        .to_fill(rest.1, keeps_ppm)
+                        .min(self.before_dressing(rest.0, keeps_ppm)),
                 });
             }
         }
