@@ -623,3 +623,199 @@ async fn a_room_or_plan_that_cannot_be_is_refused_with_its_field() {
         .unwrap();
     assert_eq!(goes(&evening.plan().await), goes(&free));
 }
+
+/// Fish as this test remembers it: what it was made of, and what is wrong with it.
+struct Remembered {
+    part: v1::PartRef,
+    made_of: Vec<usize>,
+    torn: bool,
+    area_unclear: bool,
+    /// Hours after the start; of a landing.
+    caught: i64,
+    dressed: bool,
+    left: i64,
+}
+
+/// A part and all that it was ever made of.
+fn lineage(all: &[Remembered], at: usize) -> Vec<&Remembered> {
+    let mut found = vec![&all[at]];
+    for &source in &all[at].made_of {
+        found.extend(lineage(all, source));
+    }
+    found
+}
+
+/// Days of landings, pools, dressings, holds and attempts to send fish out, in any order:
+/// whatever left for a mouth was fit for it by all that it was made of.
+#[tokio::test]
+async fn whatever_is_pooled_dressed_and_sent_out_nothing_unfit_reaches_a_mouth() {
+    for seed in crate::chance::seeds(&[1, 2, 3]) {
+        let mut chance = crate::chance::begin(seed);
+        let mut evening = Evening::open().await;
+        let start = client::instant("2031-04-28T16:00:00-04:00").unwrap();
+        let (mut hour, mut all, mut left, mut refused) = (0, Vec::<Remembered>::new(), 0, 0);
+        for _ in 0..90 {
+            let open: Vec<usize> = (0..all.len()).filter(|&at| all[at].left >= 4).collect();
+            match chance.between(0, 10) {
+                0..=2 => {
+                    let torn = chance.once_in(4);
+                    let part = evening
+                        .weigh_in(8, |lot| {
+                            if torn {
+                                lot.weighings[0].condition = v1::Condition::Torn.into();
+                            }
+                        })
+                        .await;
+                    all.push(Remembered {
+                        part,
+                        made_of: vec![],
+                        torn,
+                        area_unclear: false,
+                        caught: hour,
+                        dressed: false,
+                        left: 8,
+                    });
+                }
+                3 => {
+                    // Hours go by.
+                    hour += chance.between(3, 14);
+                    let mut now = start;
+                    now.seconds += hour * 3_600;
+                    let request = v1::SetClockRequest { now: Some(now) };
+                    evening
+                        .server
+                        .service()
+                        .await
+                        .set_clock(request)
+                        .await
+                        .unwrap();
+                }
+                4 => {
+                    let Some(&at) = chance.one_of(&open) else {
+                        continue;
+                    };
+                    if !chance.once_in(3) {
+                        continue;
+                    }
+                    let hold: v1::HoldPartRequest = message(json!({
+                        "requestId": fresh(), "part": named(&all[at].part),
+                        "weight": lb("1.00"), "reason": "nobody knows the reef",
+                        "cause": "HOLD_CAUSE_AREA"
+                    }));
+                    evening.stock.hold_part(hold).await.unwrap();
+                    all[at].area_unclear = true;
+                    all[at].left -= 1;
+                }
+                5 | 6 => {
+                    let (Some(&one), Some(&two)) = (chance.one_of(&open), chance.one_of(&open))
+                    else {
+                        continue;
+                    };
+                    if one == two || all[one].dressed != all[two].dressed {
+                        continue;
+                    }
+                    let form = if all[one].dressed {
+                        "GUTTED_HEADED"
+                    } else {
+                        "WHOLE"
+                    };
+                    let pool: v1::RecordMakingRequest = message(json!({
+                        "requestId": fresh(), "site": 1, "kind": "MAKING_KIND_POOL",
+                        "inputs": [
+                            { "part": named(&all[one].part) }, { "part": named(&all[two].part) }
+                        ],
+                        "outputs": [{
+                            "presentation": format!("PRESENTATION_{form}"),
+                            "fate": "OUTPUT_FATE_LOT", "storage": "STORAGE_DRAINED_ICE"
+                        }]
+                    }));
+                    let pooled = evening
+                        .stock
+                        .record_making(pool)
+                        .await
+                        .unwrap()
+                        .into_inner();
+                    let code = pooled.making.unwrap().outputs[0].lot_code.clone();
+                    let weight = all[one].left + all[two].left;
+                    let dressed = all[one].dressed;
+                    (all[one].left, all[two].left) = (0, 0);
+                    all.push(Remembered {
+                        part: v1::PartRef {
+                            lot_code: code,
+                            part: Some(1),
+                        },
+                        made_of: vec![one, two],
+                        torn: false,
+                        area_unclear: false,
+                        caught: i64::MAX,
+                        dressed,
+                        left: weight,
+                    });
+                }
+                7 => {
+                    let Some(&at) = chance.one_of(&open) else {
+                        continue;
+                    };
+                    if all[at].dressed {
+                        continue;
+                    }
+                    let part = evening
+                        .dress(&all[at].part.clone(), all[at].left as f64)
+                        .await;
+                    let weight = all[at].left * 3 / 5;
+                    all[at].left = 0;
+                    all.push(Remembered {
+                        part,
+                        made_of: vec![at],
+                        torn: false,
+                        area_unclear: false,
+                        caught: i64::MAX,
+                        dressed: true,
+                        left: weight,
+                    });
+                }
+                _ => {
+                    let fish: Vec<usize> = (0..all.len()).filter(|&at| all[at].left > 0).collect();
+                    let Some(&at) = chance.one_of(&fish) else {
+                        continue;
+                    };
+                    let ways = [
+                        ("OUTLET_SOUP", "hill-kitchen", 72),
+                        ("OUTLET_DONATION", "parish-pantry", 48),
+                        ("OUTLET_GIFT", "parish-pantry", 48),
+                        ("OUTLET_SOLD_WHOLE", "hill-kitchen", i64::MAX),
+                    ];
+                    let &(outlet, to, oldest) = chance.one_of(&ways).unwrap();
+                    let went = evening
+                        .send_out(json!({
+                            "outlet": outlet, "counterparty": to, "temperature": cold(),
+                            "taken": [{ "part": named(&all[at].part), "weight": lb("1.00") }]
+                        }))
+                        .await;
+                    let of = lineage(&all, at);
+                    let caught = of.iter().map(|fish| fish.caught).min().unwrap();
+                    let dressed = all[at].dressed;
+                    let fit = of.iter().all(|fish| !fish.area_unclear)
+                        && (outlet != "OUTLET_DONATION" || of.iter().all(|fish| !fish.torn))
+                        && (outlet == "OUTLET_SOLD_WHOLE" || dressed)
+                        && hour - caught <= oldest;
+                    assert_eq!(
+                        went.is_ok(),
+                        fit,
+                        "seed {seed}, {outlet}, {hour} h: {went:?}"
+                    );
+                    if fit {
+                        all[at].left -= 1;
+                        left += 1;
+                    } else {
+                        refused += 1;
+                    }
+                }
+            }
+        }
+        assert!(
+            left > 3 && refused > 3,
+            "seed {seed}: {left} left, {refused} refused"
+        );
+    }
+}

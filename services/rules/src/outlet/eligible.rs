@@ -5,6 +5,13 @@
 //! of fish that is on its way out, whoever planned it. The others say that a room is not
 //! for such fish. Fish that a room takes dressed, or that must be dressed for safety, may
 //! go there once it is; that is no refusal, but work to be done first.
+//!
+//! Where the rules come from: what is given away is apparently wholesome food, and local
+//! health rules still apply (42 USC 1791); fish is kept at or below 41 F (Food Code
+//! 3-202.11, as states adopted it); a state health department says that ciguatoxin
+//! concentrates in head, gut, roe and liver, which should not go into soup. Ages, torn fish,
+//! spines and recall contacts are common practice, without a source. A site's local code and
+//! licensed people come before all of them.
 
 use super::{At, Fish, Room, RoomKind, has_spines, is_headed};
 use crate::fish::{Hazard, Outlet, Presentation, Storage, coded};
