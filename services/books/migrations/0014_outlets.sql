@@ -2,7 +2,7 @@
 -- filled it.
 CREATE TABLE room_use (
     -- Entry of the movement or making.
-    entry BIGINT NOT NULL REFERENCES entry (id),
+    entry BIGINT NOT NULL,
     -- From 1.
     n BIGINT NOT NULL,
     site BIGINT NOT NULL,
@@ -25,7 +25,7 @@ CREATE INDEX room_use_room ON room_use (site, room, entry);
 -- What people decided about a part and a room; the latest stands.
 CREATE TABLE choice (
     -- Entry that says so.
-    entry BIGINT PRIMARY KEY REFERENCES entry (id),
+    entry BIGINT PRIMARY KEY,
     site BIGINT NOT NULL,
     number BIGINT NOT NULL,
     place BIGINT NOT NULL,
