@@ -2,8 +2,8 @@
 //!
 //! Each deed gathers what it needs, has the rules decide, and records once
 //! through the scribe. A deed that was decided on something that has changed
-//! meanwhile is decided again, three times at most. Every face (gRPC today,
-//! pages later) calls these and nothing deeper, so that who may do what is
+//! meanwhile is decided again, three times at most. Every face (gRPC and
+//! pages) calls these and nothing deeper, so that who may do what is
 //! decided here once.
 
 pub mod access;

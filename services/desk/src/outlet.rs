@@ -11,7 +11,6 @@ use std::collections::BTreeSet;
 use books::outlets::{self, Filled, Origins};
 use books::register::Office;
 use books::{Condition, Row, close, entries, register, stock};
-use rules::close::SmallFishRow;
 use rules::fish::{Hazard, Outlet, Presentation, Undersize};
 use rules::ids::{DayNumber, EntryId, PartId};
 use rules::making::{Making, MakingKind};
@@ -23,7 +22,6 @@ use rules::outlet::plan::{
 };
 use rules::outlet::{At, BadRoom, Fish, Room, RoomKind};
 use rules::receiving;
-use rules::small_fish::AtTheTable;
 use rules::stock::{Moved, MovementAsked};
 use rules::ticket::caution::cautions;
 use rules::ticket::{Notice, NoticeKind, Temperature};
@@ -831,21 +829,7 @@ async fn cutting(tx: &mut books::Tx, site: i64) -> Result<Vec<Cutting>, DeskErro
         return Ok(Vec::new());
     };
     let rows = stored.read()?.small_fish;
-    Ok(rows.iter().map(of_close).collect())
-}
-
-fn of_close(row: &SmallFishRow) -> Cutting {
-    Cutting {
-        species: row.species.clone(),
-        specification: row.specification.clone(),
-        figures: AtTheTable {
-            piece: row.piece,
-            yield_e2: row.yield_e2,
-            yield_u_e2: row.yield_u_e2,
-            minutes_e2: row.minutes_e2,
-            minutes_u_e2: row.minutes_u_e2,
-        },
-    }
+    Ok(rows.iter().map(Cutting::from).collect())
 }
 
 /// SHA-256 of where each pound goes, whenever it was asked.

@@ -174,7 +174,7 @@ pub struct MovementAsked {
     pub temperature: Option<Temperature>,
     /// What was charged; carried.
     pub price: Option<UnitPrice>,
-    /// Plan line it carries out; carried.
+    /// Plan line it carries out, or empty.
     pub plan_line: String,
     /// When.
     pub happened_us: Option<i64>,

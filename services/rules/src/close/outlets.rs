@@ -45,7 +45,7 @@ pub(super) fn left_plan(
         rooms: places.rooms.clone(),
         choices,
         division: places.division,
-        cutting: small_fish.iter().map(cutting).collect(),
+        cutting: small_fish.iter().map(Cutting::from).collect(),
         at: at(day, places.next_day, &places.clock),
     };
     // A choice that cannot stand any more is left out: the person who made it is not here.
@@ -97,17 +97,19 @@ fn at<'a>(day: &'a DayInput, next_day: i64, clock: &'a crate::business_day::Site
     }
 }
 
-fn cutting(row: &SmallFishRow) -> Cutting {
-    Cutting {
-        species: row.species.clone(),
-        specification: row.specification.clone(),
-        figures: AtTheTable {
-            piece: row.piece,
-            yield_e2: row.yield_e2,
-            yield_u_e2: row.yield_u_e2,
-            minutes_e2: row.minutes_e2,
-            minutes_u_e2: row.minutes_u_e2,
-        },
+impl From<&SmallFishRow> for Cutting {
+    fn from(row: &SmallFishRow) -> Cutting {
+        Cutting {
+            species: row.species.clone(),
+            specification: row.specification.clone(),
+            figures: AtTheTable {
+                piece: row.piece,
+                yield_e2: row.yield_e2,
+                yield_u_e2: row.yield_u_e2,
+                minutes_e2: row.minutes_e2,
+                minutes_u_e2: row.minutes_u_e2,
+            },
+        }
     }
 }
 
