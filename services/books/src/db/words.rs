@@ -93,18 +93,36 @@ pub(super) fn without_password(url: &str) -> String {
     format!("{scheme}://{shown}{path}")
 }
 
+/// Tables that keep a document or sentences under a key of several columns.
+const WIDE: [&str; 3] = ["close", "flag", "flag_seen"];
+
 /// PostgreSQL's schema text for SQLite: its types, and every table STRICT. A table
 /// starts on a line with CREATE TABLE and ends on a line with `);`.
+///
+/// Rows under a key of several columns are kept in the tree of that key, where SQLite
+/// would make one of row numbers and one that leads to it; rows as wide as a document
+/// would make that tree a deep one. Books made before this have both trees, and answer
+/// the same.
 pub(super) fn sqlite_dialect(text: &str) -> String {
     let mut out = String::with_capacity(text.len() + 512);
-    let mut in_table = false;
+    let mut table = None;
+    let mut is_keyed = false;
     for line in text.lines() {
-        in_table |= line.starts_with("CREATE TABLE");
-        if in_table && line == ");" {
-            in_table = false;
-            out.push_str(") STRICT;");
-        } else {
-            out.push_str(&line.replace("BIGINT", "INTEGER").replace("BYTEA", "BLOB"));
+        if let Some(rest) = line.strip_prefix("CREATE TABLE ") {
+            table = Some(rest.trim_end_matches(" ("));
+            is_keyed = false;
+        }
+        is_keyed |= line.starts_with("    PRIMARY KEY (");
+        match table {
+            Some(name) if line == ");" => {
+                table = None;
+                let in_its_key = is_keyed && !WIDE.contains(&name);
+                out.push_str(match in_its_key {
+                    true => ") STRICT, WITHOUT ROWID;",
+                    false => ") STRICT;",
+                });
+            }
+            _ => out.push_str(&line.replace("BIGINT", "INTEGER").replace("BYTEA", "BLOB")),
         }
         out.push('\n');
     }
@@ -167,6 +185,20 @@ mod tests {
         let expected = "-- INTEGER here\nCREATE TABLE a (\n    b INTEGER,\n    c BLOB\n) STRICT;\n\
                         CREATE VIEW v AS SELECT (\n1\n);\n";
         assert_eq!(sqlite_dialect(text), expected);
+    }
+
+    #[test]
+    fn rows_under_several_columns_are_kept_in_their_key() {
+        let check = |name: &str, key: &str, end: &str| {
+            let table = format!("CREATE TABLE {name} (\n    a BIGINT{key}\n");
+            let text = format!("{table});\nSELECT (\n);\n");
+            let expected = table.replace("BIGINT", "INTEGER") + end + "\nSELECT (\n);\n";
+            assert_eq!(sqlite_dialect(&text), expected);
+        };
+        let both = ",\n    b BIGINT,\n    PRIMARY KEY (a, b)".to_owned();
+        check("lot", &both, ") STRICT, WITHOUT ROWID;");
+        check("flag", &both, ") STRICT;");
+        check("entry", " NOT NULL PRIMARY KEY", ") STRICT;");
     }
 
     #[test]

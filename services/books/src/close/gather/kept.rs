@@ -291,11 +291,6 @@ fn share_of_pieces(line: &Line, weight: Weight) -> Option<i64> {
     decimal::half_up(share, i128::from(line.net.units())).filter(|pieces| *pieces > 0)
 }
 
-/// Whether a line's ticket was ended by another than a settlement: then it counts for
-/// nothing.
-const STANDS: &str = "NOT EXISTS (SELECT 1 FROM spent s WHERE s.what = l.ticket AND s.item = 0 \
-                                  AND s.how IN ('void', 'rewrite'))";
-
 /// The weight book of a site's day, added up by one statement over the day's range of
 /// entries: as the view `weight_book` has it, but that weight which only changed its part
 /// is left out, and so is a ticket that was ended. Each arm is added up by itself, since
@@ -309,11 +304,12 @@ pub async fn weight_of_day(
     site: i64,
     day: DayNumber,
 ) -> Result<BTreeMap<WeightKey, Weight>, EngineError> {
-    let sql = format!(
-        "SELECT 'landing', 'part', t.supplier, t.species, CAST(SUM(l.weight) AS BIGINT), \
+    let sql = "SELECT 'landing', 'part', t.supplier, t.species, CAST(SUM(l.weight) AS BIGINT), \
                 CAST(SUM(l.ice) AS BIGINT) \
            FROM line l JOIN lot t ON t.number = l.number AND t.place = l.place \
-          WHERE l.ticket BETWEEN ? AND ? AND {STANDS} \
+          WHERE l.ticket BETWEEN ? AND ? \
+            AND l.ticket NOT IN (SELECT what FROM spent WHERE what BETWEEN ? AND ? \
+                                    AND item = 0 AND how IN ('void', 'rewrite')) \
           GROUP BY t.supplier, t.species \
          UNION ALL \
          SELECT 'outlet:' || m.outlet, 'part', t.supplier, t.species, \
@@ -336,11 +332,10 @@ pub async fn weight_of_day(
            FROM making_out m \
            LEFT JOIN lot t ON t.number = NULLIF(m.number, 0) AND t.place = m.place \
           WHERE m.entry BETWEEN ? AND ? \
-          GROUP BY m.fate, COALESCE(t.supplier, ''), COALESCE(t.species, '')"
-    );
-    let binds = entries_of(day, site).repeat(5);
+          GROUP BY m.fate, COALESCE(t.supplier, ''), COALESCE(t.species, '')";
+    let binds = entries_of(day, site).repeat(6);
     let mut weights = BTreeMap::new();
-    for row in tx.fetch(&sql, &binds).await? {
+    for row in tx.fetch(sql, &binds).await? {
         let (key, sum) = weight(&row, 0);
         let ice = Weight::from_units(row.int(5));
         if ice != Weight::ZERO {
@@ -367,17 +362,20 @@ pub async fn weight_of_day(
 pub async fn weight_of_book(
     tx: &mut Tx,
 ) -> Result<BTreeMap<(i64, WeightKey), Weight>, EngineError> {
+    // A line of a ticket that was ended otherwise than by a settlement counts for nothing.
+    let stands = "NOT EXISTS (SELECT 1 FROM spent s WHERE s.what = l.ticket AND s.item = 0 \
+                              AND s.how IN ('void', 'rewrite'))";
     let sql = format!(
         "SELECT entry / 10000000, from_place, to_place, supplier, species, \
                 CAST(SUM(weight) AS BIGINT) \
          FROM (SELECT l.ticket AS entry, 'landing' AS from_place, 'part' AS to_place, \
                       t.supplier AS supplier, t.species AS species, l.weight AS weight \
                  FROM line l JOIN lot t ON t.number = l.number AND t.place = l.place \
-                WHERE {STANDS} \
+                WHERE {stands} \
                UNION ALL \
                SELECT l.ticket, 'landing', 'ice', t.supplier, t.species, l.ice \
                  FROM line l JOIN lot t ON t.number = l.number AND t.place = l.place \
-                WHERE l.ice <> 0 AND {STANDS} \
+                WHERE l.ice <> 0 AND {stands} \
                UNION ALL \
                SELECT m.entry, 'outlet:' || m.outlet, 'part', t.supplier, t.species, m.weight \
                  FROM inward m JOIN lot t ON t.number = m.number AND t.place = m.place \
