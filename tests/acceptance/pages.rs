@@ -2,6 +2,8 @@
 //! cookies: who gets in and how, what is theirs, what a form needs, and that the
 //! contract beside them is as it was.
 
+mod office;
+
 use std::collections::BTreeMap;
 use std::io::{Read, Write};
 use std::net::TcpStream;

@@ -44,7 +44,14 @@ impl Fields {
 
     #[cfg(test)]
     pub(crate) fn of(pairs: &[(&str, &str)]) -> Fields {
-        let pairs = pairs.iter().map(|(a, b)| ((*a).into(), (*b).into()));
+        pairs.iter().copied().collect()
+    }
+}
+
+/// Fields as somebody would have typed them.
+impl<A: Into<String>, B: Into<String>> FromIterator<(A, B)> for Fields {
+    fn from_iter<I: IntoIterator<Item = (A, B)>>(pairs: I) -> Fields {
+        let pairs = pairs.into_iter().map(|(a, b)| (a.into(), b.into()));
         Fields(pairs.collect())
     }
 }

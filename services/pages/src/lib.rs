@@ -21,6 +21,7 @@ mod look;
 mod lot;
 mod paper;
 mod parties;
+mod price_form;
 mod prices;
 mod received;
 mod refused;
@@ -69,6 +70,7 @@ pub fn router(desk: &Desk, is_secure: bool) -> Router {
         .route("/lots", get(lot::search))
         .route("/lots/{code}", get(lot::page))
         .route("/prices", get(prices::page))
+        .route("/prices/new", get(price_form::page).post(price_form::send))
         .route("/parties", get(parties::page))
         .route("/keys", get(keys::page).post(keys::give))
         .route("/keys/{id}/link", post(keys::link))

@@ -4,6 +4,8 @@ use askama::Template;
 use axum::extract::State;
 use axum::response::Response;
 use desk::Desk;
+use desk::access::{Reach, reach};
+use rules::fish::{Grade, Presentation};
 use rules::office::Site;
 use rules::price_list::{BandBy, PriceList};
 
@@ -12,16 +14,20 @@ use crate::house::House;
 use crate::refused::{Refused, answer};
 use crate::show;
 use crate::visit::SignedIn;
+use crate::words::{Language, Words};
 
 #[derive(Template)]
 #[template(path = "prices.html")]
 struct Page {
     f: Frame,
     lists: Vec<List>,
+    /// Whether a new list may be tried and, by some, posted.
+    may_try: bool,
 }
 
 struct List {
     id: String,
+    code: String,
     species: String,
     from: String,
     is_in_force: bool,
@@ -59,6 +65,7 @@ async fn found(desk: &Desk, who: &SignedIn) -> Result<Page, Refused> {
     });
     Ok(Page {
         lists: lists.collect(),
+        may_try: reach(who.caller.role, "check_price_list") != Reach::No,
         f: Frame::around(who, who.words().prices),
     })
 }
@@ -75,12 +82,7 @@ fn shown(
     let mut rows = Vec::new();
     for form in &list.presentations {
         for grade in &form.grades {
-            let fish = format!(
-                "{}, {} {}",
-                language.term(form.presentation.word()),
-                w.grade,
-                grade.grade.as_str()
-            );
+            let fish = fish(w, language, form.presentation, &grade.grade);
             for band in &grade.bands {
                 // Edges as they were written: an edge is exact in that unit alone.
                 let edges = show::band(w, band.from, band.to, list.edge_unit);
@@ -103,6 +105,7 @@ fn shown(
     }
     List {
         id: entry.to_string(),
+        code: list.species.clone(),
         species: species.to_owned(),
         from: show::instant(site, list.effective_from_us),
         is_in_force,
@@ -119,6 +122,12 @@ fn shown(
     }
 }
 
+/// `whole, grade A`.
+pub(crate) fn fish(w: &Words, language: Language, form: Presentation, grade: &Grade) -> String {
+    let form = language.term(form.word());
+    format!("{form}, {} {}", w.grade, grade.as_str())
+}
+
 #[cfg(test)]
 mod tests {
     #![expect(clippy::unwrap_used, reason = "a test may panic")]
@@ -127,7 +136,6 @@ mod tests {
 
     use super::*;
     use crate::visit::Visit;
-    use crate::words::Language;
 
     #[test]
     fn it_renders_full_and_empty_in_both_languages() {
@@ -143,9 +151,11 @@ mod tests {
             let page = |lists| Page {
                 f: Frame::of(&visit, w.prices),
                 lists,
+                may_try: true,
             };
             let full = page(vec![List {
                 id: "2031042700010000012".to_owned(),
+                code: "PZO".to_owned(),
                 species: "Lionfish".to_owned(),
                 from: "2031-04-28 04:00".to_owned(),
                 is_in_force: true,
@@ -154,7 +164,12 @@ mod tests {
                 by_condition: vec![(language.term("torn"), "-0.50 USD/lb".to_owned())],
             }]);
             let html = full.render().unwrap();
-            for shown in ["1.25 USD/lb", "-0.50 USD/lb", w.in_force] {
+            for shown in [
+                "1.25 USD/lb",
+                "-0.50 USD/lb",
+                w.in_force,
+                "/prices/new?species=PZO",
+            ] {
                 assert!(html.contains(shown), "{shown}");
             }
             assert_eq!(html.matches(w.below_plate).count(), 1);
