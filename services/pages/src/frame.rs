@@ -113,6 +113,7 @@ pub(crate) fn ways(w: &'static Words, caller: &Caller) -> Vec<(&'static str, &'s
         ("yields", "/yields", w.yields),
         ("close", "/days", w.days),
         ("flags", "/flags", w.flags),
+        ("propose_plan", "/plan", w.plan),
         ("lot", "/lots", w.lots),
         ("price_lists", "/prices", w.prices),
         ("keys", "/parties", w.parties),

@@ -21,6 +21,7 @@ mod look;
 mod lot;
 mod paper;
 mod parties;
+mod plan;
 mod price_form;
 mod prices;
 mod received;
@@ -69,6 +70,8 @@ pub fn router(desk: &Desk, is_secure: bool) -> Router {
         .route("/flags/{key}", post(close::see_to))
         .route("/lots", get(lot::search))
         .route("/lots/{code}", get(lot::page))
+        .route("/plan", get(plan::page).post(plan::send))
+        .route("/plan/{id}", get(plan::taken_page))
         .route("/prices", get(prices::page))
         .route("/prices/new", get(price_form::page).post(price_form::send))
         .route("/parties", get(parties::page))

@@ -198,6 +198,12 @@ const TERMS: &[(&str, &str)] = &[
     ("freeze", "congelación"),
     ("customer cut", "corte de cliente"),
     ("taken back", "retirado"),
+    ("soup order", "pedido de sopa"),
+    ("freezer", "congelador"),
+    ("table", "mesa"),
+    ("pin", "va ahí"),
+    ("forbid", "no va ahí"),
+    ("free", "libre"),
 ];
 
 macro_rules! words {
@@ -414,6 +420,44 @@ words! {
     by_lot: "A band is found by the weight of the lot.", "La banda se halla por el peso del lote.";
     below_plate: "below the plate minimum", "por debajo del mínimo de plato";
     added: "added to the price", "se suma al precio";
+    plan: "Plan for small fish", "Plan del pescado pequeño";
+    plan_what_if: "Plan as it would be", "El plan como quedaría";
+    plan_taken: "Plan that was taken", "Plan tomado";
+    supposed: "Nothing was written. Without this choice it comes to:", "No se escribió nada. Sin esta decisión queda en:";
+    choice_cannot_stand: "Nothing was written. In the words of the book:", "No se escribió nada. En palabras del libro:";
+    no_small_fish: "There is no small fish on ice.", "No hay pescado pequeño en hielo.";
+    each_part: "Where it goes, and why", "A dónde va y por qué";
+    promised_filled: "Promised and filled", "Prometido y cumplido";
+    kept_from_discard: "Kept from discard", "Salvado del descarte";
+    brings_net: "Brings, net of handling", "Deja, sin el manejo";
+    promised: "promised", "prometido";
+    kept_word: "kept", "salvado";
+    no_place: "no place", "sin lugar";
+    pinned: "decided by a person", "decidido por una persona";
+    first_made: "first", "antes";
+    leaves_by: "leaves by", "sale antes de";
+    handed_over: "handed over", "se entrega";
+    next_best: "Next best, and what it changes", "Lo siguiente mejor, y qué cambia";
+    where_not: "Where it may not go", "A dónde no puede ir";
+    take_plan: "Take this plan", "Tomar este plan";
+    take_hint: "Taken, fish can leave by its lines, each once. It can be asked for again at any time.", "Tomado, el pescado puede salir por sus líneas, cada una una vez. Se puede pedir otro en cualquier momento.";
+    choose_title: "Decide otherwise", "Decidir otra cosa";
+    which_fish: "Which fish", "Qué pescado";
+    choice: "Decided", "Decidido";
+    pin_it: "goes there", "va ahí";
+    forbid_it: "does not go there", "no va ahí";
+    free_it: "as the plan finds best", "como mejor vea el plan";
+    room: "Place", "Lugar";
+    how_much: "How much, if not all", "Cuánto, si no todo";
+    what_if: "What if?", "¿Y si...?";
+    record_choice: "Record it", "Anotarlo";
+    choices_made: "What people decided, and what it costs", "Lo que se decidió, y lo que cuesta";
+    costs: "Costs", "Cuesta";
+    rooms: "Places", "Lugares";
+    room_takes: "Takes", "Cabe";
+    planned: "Planned", "Previsto";
+    one_more: "One more pound of room", "Una libra más de lugar";
+    donation_caution: "Donate only apparently wholesome food; local health rules still apply.", "Done solo alimento en aparente buen estado; rigen además las normas sanitarias locales.";
     new_prices: "A new price list", "Una lista de precios nueva";
     new_from_this: "begin a new one from this", "empezar una nueva con esta";
     begin_from: "Begin from the newest list of", "Empezar con la lista más nueva de";

@@ -1,6 +1,10 @@
-//! The office's pages: a price list tried, mended and posted.
+//! The office's pages: a price list tried, mended and posted; a plan for small fish.
+
+use proto::v1::outlet_service_client::OutletServiceClient;
+use serde_json::json;
 
 use super::*;
+use crate::harness::{lb, message};
 
 /// Two bands of whole grade A fish, the second from `second` on.
 fn two_bands<'a>(
@@ -97,4 +101,148 @@ async fn a_buyer_tries_a_price_list_and_does_not_post_it_and_a_diver_has_no_such
     let prices = phone.get("/prices");
     assert!(!prices.html.contains("/prices/new"), "{}", prices.html);
     assert_eq!(phone.get("/prices/new").status, 404);
+}
+
+/// A place for small fish on file.
+async fn room(server: &Server, code: &str, name: &str, kind: v1::RoomKind, pounds: &str) {
+    let mut outlets = OutletServiceClient::new(server.channel().await);
+    let request: v1::RecordRoomRequest = message(json!({
+        "requestId": fresh(),
+        "room": {
+            "site": 1, "code": code, "name": name, "kind": kind.as_str_name(),
+            "weight": lb(pounds), "standing": true
+        }
+    }));
+    outlets.record_room(request).await.unwrap();
+}
+
+#[tokio::test]
+async fn small_fish_is_planned_pinned_with_what_that_costs_and_the_plan_taken_once() {
+    let server = harbor().await;
+    room(
+        &server,
+        "freezer",
+        "The cold chest",
+        v1::RoomKind::Freezer,
+        "3.00",
+    )
+    .await;
+    room(
+        &server,
+        "crew",
+        "Supper of the crew",
+        v1::RoomKind::CrewUse,
+        "5.00",
+    )
+    .await;
+    // 8.00 lb of 20 fish, 0.40 lb each.
+    let small = one_tote("12.00", "4.00", 20);
+    let ticket = server.service().await.record_weigh_in(small).await;
+    let lot = ticket.unwrap().ticket.unwrap().lines[0].lot_code.clone();
+    let part = format!("{lot}/1");
+    let (_, secret) = key(&server, v1::Role::Office, "").await;
+    let mut desk = Browser::at(&server);
+    desk.sign_in(&secret);
+    let plan = desk.get("/plan");
+    for shown in ["The cold chest", "Supper of the crew", &part, "8.00 lb"] {
+        assert!(plan.html.contains(shown), "{shown}: {}", plan.html);
+    }
+    let [token, id, digest] = ["token", "request_id", "digest"].map(|name| plan.hidden(name));
+    let choice = |step: &'static str, reason: &'static str| {
+        vec![
+            ("token", token.clone()),
+            ("request_id", "choose-1".to_owned()),
+            ("do", step.to_owned()),
+            ("part", part.clone()),
+            ("kind", "2".to_owned()),
+            ("room", "crew".to_owned()),
+            ("unit", "lb".to_owned()),
+            ("weight", String::new()),
+            ("reason", reason.to_owned()),
+        ]
+    };
+    let post = |desk: &mut Browser, fields: &[(&str, String)]| {
+        let fields: Vec<_> = fields.iter().map(|(a, b)| (*a, b.as_str())).collect();
+        desk.post("/plan", &fields)
+    };
+
+    // Supposed, the crew's 5.00 lb are kept from nobody: 3.00 lb instead of 8.00.
+    let supposed = post(&mut desk, &choice("what_if", "they have meat"));
+    assert_eq!(supposed.status, 200, "{}", supposed.html);
+    let both = supposed.html.split_once("Nothing was written").unwrap().1;
+    let (without, with) = both.split_once("</dl>").unwrap();
+    assert!(without.contains("8.00 lb"), "{without}");
+    assert!(
+        with.split_once("</dl>").unwrap().0.contains("3.00 lb"),
+        "{with}"
+    );
+    assert!(
+        !desk.get("/plan").html.contains("they have meat"),
+        "nothing is written by that"
+    );
+    let refused = post(&mut desk, &choice("record", ""));
+    assert_eq!(refused.status, 422, "{}", refused.html);
+    assert!(
+        refused.html.contains("Reason: is needed"),
+        "{}",
+        refused.html
+    );
+
+    for _ in 0..2 {
+        let chosen = post(&mut desk, &choice("record", "they have meat"));
+        assert_eq!(
+            (chosen.status, chosen.header("location")),
+            (303, "/plan"),
+            "{}",
+            chosen.html
+        );
+    }
+    let after = desk.get("/plan");
+    assert_eq!(after.html.matches("they have meat").count(), 1);
+    assert!(
+        after.html.contains("5.00 lb kept"),
+        "what it costs: {}",
+        after.html
+    );
+
+    // The plan that was looked at first is no longer the plan.
+    let take = |id: &str, digest: &str| {
+        vec![
+            ("token", token.clone()),
+            ("request_id", id.to_owned()),
+            ("do", "take".to_owned()),
+            ("digest", digest.to_owned()),
+        ]
+    };
+    let stale = post(&mut desk, &take(&id, &digest));
+    assert_eq!(stale.status, 422, "{}", stale.html);
+    assert!(stale.html.contains("look at it again"), "{}", stale.html);
+    let digest = after.hidden("digest");
+    let mut places = Vec::new();
+    for _ in 0..2 {
+        let taken = post(&mut desk, &take("take-1", &digest));
+        assert_eq!(taken.status, 303, "{}", taken.html);
+        places.push(taken.header("location").to_owned());
+    }
+    assert_eq!(places[0], places[1]);
+    let taken = desk.get(&places[0]).html;
+    assert!(
+        taken.contains("Line 1: The cold chest") && !taken.contains("value=\"take\""),
+        "{taken}"
+    );
+    assert_eq!(desk.get("/plan/2031042800010009999").status, 404);
+
+    // Who only reads the book sees it and decides nothing; a diver sees none of it.
+    let (_, secret) = key(&server, v1::Role::Auditor, "").await;
+    let mut reader = Browser::at(&server);
+    reader.sign_in(&secret);
+    let seen = reader.get("/plan").html;
+    assert!(
+        seen.contains("The cold chest") && !seen.contains("name=\"reason\""),
+        "{seen}"
+    );
+    let (_, secret) = key(&server, v1::Role::Diver, "wren-haldane").await;
+    let mut phone = Browser::at(&server);
+    phone.sign_in(&secret);
+    assert_eq!(phone.get("/plan").status, 404);
 }
