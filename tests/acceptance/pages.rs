@@ -2,6 +2,7 @@
 //! cookies: who gets in and how, what is theirs, what a form needs, and that the
 //! contract beside them is as it was.
 
+mod kitchen;
 mod office;
 
 use std::collections::BTreeMap;

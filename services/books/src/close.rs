@@ -17,18 +17,19 @@ mod gather;
 mod kept;
 mod rebuilt;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 
 use rules::balance::Holding;
 use rules::close::{CloseDoc, Judged, PayBalance};
+use rules::fish::Presentation;
 use rules::ids::{DayNumber, EntryId, LotCode, PartId};
 use rules::weight::Weight;
 use sha2::{Digest as _, Sha256};
 
 use crate::db::{Record, Tx, Val};
 use crate::doc::{BadDoc, Doc, canonical, object};
-use crate::scribe::{Condition, Deed};
+use crate::scribe::{Condition, Deed, entry_id};
 use crate::table::{CLOSE, CLOSE_LINK, Cell, FLAG, FOUND, ON_HAND, PARTY_DAY, Row, SUPPLIER_DAY};
 use crate::{BooksError, corrupt, db};
 
@@ -386,6 +387,43 @@ pub async fn last_day(
     let sql = "SELECT day FROM close WHERE site = ? AND day < ? ORDER BY day DESC LIMIT 1";
     let rows = tx.fetch(sql, &[Val::Int(site), Val::Int(before)]).await?;
     Ok(rows.first().map(|row| row.int(0)))
+}
+
+/// Lots of fillet that may still be there on `today`: what the close of `closed` left,
+/// and what was made since; in order.
+///
+/// # Errors
+/// Engine trouble, or a row that does not read.
+pub async fn fillet_lots(
+    tx: &mut Tx,
+    site: i64,
+    closed: Option<DayNumber>,
+    today: DayNumber,
+) -> Result<BTreeSet<LotCode>, BooksError> {
+    let is_fillet =
+        |row: &Record| Presentation::from_number(row.int(2)).is_some_and(Presentation::is_fillet);
+    let code = |row: &Record| {
+        let (number, place) = (row.int(0), row.int(1));
+        let bad = || corrupt("lot", "number", number, BadDoc::here("a lot code"));
+        LotCode::new(number, place).ok_or_else(bad)
+    };
+    let closed = closed.unwrap_or(0);
+    let sql = "SELECT DISTINCT o.number, o.place, t.presentation FROM on_hand o \
+               JOIN close_now c ON c.site = o.site AND c.day = o.day AND c.revision = o.revision \
+               JOIN lot t ON t.number = o.number AND t.place = o.place \
+               WHERE o.site = ? AND o.day = ? AND o.weight > 0";
+    let mut rows = tx.fetch(sql, &[site, closed].map(Val::Int)).await?;
+    let sql = "SELECT DISTINCT m.number, m.place, t.presentation FROM making_out m \
+               JOIN lot t ON t.number = m.number AND t.place = m.place \
+               WHERE m.entry >= ? AND m.entry <= ? AND t.site = ?";
+    // Where no day was closed yet all of them are asked.
+    let first = match closed {
+        0 => 0,
+        closed => entry_id(closed, site, 0),
+    };
+    let range = [first, entry_id(today, site, 9_999_999), site];
+    rows.extend(tx.fetch(sql, &range.map(Val::Int)).await?);
+    rows.iter().filter(|row| is_fillet(row)).map(code).collect()
 }
 
 /// A revision of a close, to be written.

@@ -10,10 +10,12 @@ use std::collections::{BTreeMap, BTreeSet};
 use rules::close::FlagKind;
 use rules::fillet_yield::{YieldKey, YieldSums};
 use rules::fish::Presentation;
+use rules::ids::EntryId;
 use rules::weight::Weight;
 
 use crate::db::{Tx, Val};
 use crate::doc::BadDoc;
+use crate::scribe::entry_id;
 use crate::{BooksError, corrupt};
 
 /// A flag as it stands now.
@@ -154,6 +156,53 @@ pub async fn suppliers_of(
         .fetch(sql, &[Val::from(receiver), Val::Int(site)])
         .await?;
     Ok(rows.iter().map(|row| row.text(0).to_owned()).collect())
+}
+
+/// Cuts of a customer's kitchen on closed days in `[from, to)`, in order.
+///
+/// # Errors
+/// Engine trouble.
+pub async fn cuts_of_kitchen(
+    tx: &mut Tx,
+    site: i64,
+    kitchen: &str,
+    from: i64,
+    to: i64,
+) -> Result<Vec<i64>, BooksError> {
+    let sql = "SELECT DISTINCT f.entry FROM cut_fact f \
+               JOIN close_now c ON c.site = f.site AND c.day = f.day AND c.revision = f.revision \
+               WHERE f.site = ? AND f.day >= ? AND f.day < ? AND f.kitchen = ? ORDER BY f.entry";
+    let binds = [
+        Val::Int(site),
+        Val::Int(from),
+        Val::Int(to),
+        Val::from(kitchen),
+    ];
+    let rows = tx.fetch(sql, &binds).await?;
+    Ok(rows.iter().map(|row| row.int(0)).collect())
+}
+
+/// Movements of the business days `[from, to)` by which fish of a site went to a party,
+/// the newest first.
+///
+/// # Errors
+/// Engine trouble.
+pub async fn sent_to(
+    tx: &mut Tx,
+    site: i64,
+    party: &str,
+    from: i64,
+    to: i64,
+) -> Result<Vec<i64>, BooksError> {
+    let sql = "SELECT DISTINCT entry FROM move \
+               WHERE entry >= ? AND entry < ? AND party = ? ORDER BY entry DESC";
+    let first = |day| Val::Int(entry_id(day, 0, 0));
+    let rows = tx
+        .fetch(sql, &[first(from), first(to), Val::from(party)])
+        .await?;
+    let entries = rows.iter().map(|row| row.int(0));
+    let here = |entry: &i64| EntryId::new(*entry).is_some_and(|id| id.site() == site);
+    Ok(entries.filter(here).collect())
 }
 
 /// Sums of the cuts of closed days in `[from, to)`, by supplier and what was

@@ -108,7 +108,7 @@ pub struct YieldsFound {
 const NOT_TOLD_APART: &str = "cannot be told apart from";
 
 /// What the last close before a day judged.
-async fn judged_before(
+pub(crate) async fn judged_before(
     tx: &mut Tx,
     site: i64,
     before: i64,

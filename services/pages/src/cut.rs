@@ -61,6 +61,18 @@ struct Page {
     scales: Vec<(String, String)>,
     /// Parts that are on hand by the book, to choose from.
     on_hand: Vec<(String, String)>,
+    /// What was brought to a customer's kitchen, to choose from.
+    deliveries: Vec<(String, String)>,
+    /// Fillet at the own table by the book, the oldest first.
+    fillet: Vec<Fillet>,
+}
+
+struct Fillet {
+    part: String,
+    fish: String,
+    weight: String,
+    since: String,
+    is_old: bool,
 }
 
 #[derive(Template)]
@@ -99,10 +111,48 @@ pub(crate) async fn record(State(house): State<House>, Sent(who, fields): Sent) 
 
 /// Whether the caller is a customer's kitchen, which has no table of the house.
 fn is_kitchen(desk: &Desk, who: &SignedIn) -> bool {
+    who.caller.role == Role::Kitchen && !desk.is_staff(&who.caller)
+}
+
+/// What a page calls fish.
+fn fish(desk: &Desk, who: &SignedIn, species: &str, form: Presentation) -> String {
     let office = desk.office();
-    let party = office.parties.get(&who.caller.party);
-    let is_staff = party.is_some_and(|party| party.roles.contains(&PartyRole::Staff));
-    who.caller.role == Role::Kitchen && !is_staff
+    let known = office.species.get(species);
+    let name = known.map_or(species, |species| species.name.as_str());
+    format!("{name}, {}", who.language().term(form.word()))
+}
+
+/// What was brought to the caller's kitchen in the last days, each with its number.
+async fn brought(
+    desk: &Desk,
+    who: &SignedIn,
+    site: &Site,
+) -> Result<Vec<(String, String)>, Refused> {
+    let deliveries = desk.deliveries(&who.caller, site.number).await?;
+    let shown = deliveries.iter().map(|of| {
+        let fish: Vec<_> = of
+            .fish
+            .iter()
+            .map(|(species, form)| fish(desk, who, species, *form))
+            .collect();
+        let when = show::instant(site, of.left_us);
+        let weight = show::weight(of.weight, who.unit(site));
+        let words = format!("{when}: {}, {weight}", fish.join("; "));
+        (of.movement.to_string(), words)
+    });
+    Ok(shown.collect())
+}
+
+async fn on_the_table(desk: &Desk, who: &SignedIn, site: &Site) -> Result<Vec<Fillet>, Refused> {
+    let found = desk.fillet_on_hand(&who.caller, site.number).await?;
+    let shown = found.iter().map(|of| Fillet {
+        part: of.part.to_string(),
+        fish: fish(desk, who, &of.species, of.presentation),
+        weight: show::weight(of.weight, who.unit(site)),
+        since: show::instant(site, of.made_us),
+        is_old: of.is_old,
+    });
+    Ok(shown.collect())
 }
 
 async fn shown(desk: &Desk, who: &SignedIn, typed: Fields, error: String) -> Result<Page, Refused> {
@@ -123,13 +173,21 @@ async fn shown(desk: &Desk, who: &SignedIn, typed: Fields, error: String) -> Res
             .map(|scale| (scale.code, scale.name))
             .collect();
     }
+    let is_kitchen = is_kitchen(desk, who);
+    let (mut deliveries, mut fillet) = (Vec::new(), Vec::new());
+    match is_kitchen {
+        true => deliveries = brought(desk, who, &site).await?,
+        false => fillet = on_the_table(desk, who, &site).await?,
+    }
     Ok(Page {
         f: Frame::around(who, who.words().cut),
         request_id: form::request_id(&typed).unwrap_or_else(|_| form::fresh_id()),
+        deliveries,
+        fillet,
         typed,
         error,
         unit: who.unit(&site).of_price().symbol(),
-        is_kitchen: is_kitchen(desk, who),
+        is_kitchen,
         inputs: (1..=INPUTS).collect(),
         outputs: OUTPUTS
             .iter()
@@ -475,8 +533,22 @@ mod tests {
                         pair("table")
                     },
                     on_hand: if is_kitchen { Vec::new() } else { pair("a/1") },
+                    deliveries: if is_kitchen { pair("2031") } else { Vec::new() },
+                    fillet: if is_kitchen {
+                        Vec::new()
+                    } else {
+                        vec![Fillet {
+                            part: "20310502000100000091/1".to_owned(),
+                            fish: "Lionfish, fillet".to_owned(),
+                            weight: "6.10 lb".to_owned(),
+                            since: "2031-05-02 14:00".to_owned(),
+                            is_old: true,
+                        }]
+                    },
                 };
                 let html = page.render().unwrap();
+                assert_eq!(html.contains("<option value=\"2031\""), is_kitchen);
+                assert_eq!(html.contains(w.past_fresh), !is_kitchen);
                 assert!(html.contains("name=\"in_1\"") && html.contains("name=\"out_6\""));
                 assert!(html.contains("a cut names a cutter") && html.contains("role=\"alert\""));
                 assert!(html.contains("value=\"20.00\"") && html.contains(" checked"));

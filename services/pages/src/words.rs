@@ -420,6 +420,17 @@ words! {
     by_lot: "A band is found by the weight of the lot.", "La banda se halla por el peso del lote.";
     below_plate: "below the plate minimum", "por debajo del mínimo de plato";
     added: "added to the price", "se suma al precio";
+    delivery: "From which delivery", "De qué entrega";
+    fillet_on_hand: "Fillet on hand", "Filete en la casa";
+    cut_at: "Cut", "Cortado";
+    past_fresh: "older than the site keeps fresh fillet", "más viejo de lo que el sitio guarda filete fresco";
+    kitchen_costs: "What your cuts cost", "Lo que costaron sus cortes";
+    kitchen_costs_hint: "What you paid for the fish, over the fillet that came out. Your wages are not known here. Only closed days are in it.", "Lo que pagó por el pescado, entre el filete que salió. Sus salarios no se conocen aquí. Solo cuentan los días cerrados.";
+    paid_for: "Paid for it", "Pagado por ello";
+    edible: "Cost of the fillet", "Costo del filete";
+    lost: "Lost to yields below the reference", "Perdido por rendimientos bajo la referencia";
+    plates: "Plates", "Platos";
+    per_plate: "Fish of one plate", "Pescado de un plato";
     plan: "Plan for small fish", "Plan del pescado pequeño";
     plan_what_if: "Plan as it would be", "El plan como quedaría";
     plan_taken: "Plan that was taken", "Plan tomado";

@@ -9,6 +9,7 @@ use axum::http::header::{CONTENT_DISPOSITION, CONTENT_TYPE};
 use axum::response::{IntoResponse as _, Response};
 use desk::{Desk, YieldRange};
 use papers::chart::Chart;
+use rules::fish::Presentation;
 
 use crate::frame::Frame;
 use crate::house::House;
@@ -25,6 +26,19 @@ struct Page {
     days: Days,
     charts: Vec<(Drawn, Vec<Sentence>)>,
     plain: Vec<Plain>,
+    /// What a customer's kitchen paid for what came out; nobody else is shown any.
+    costs: Vec<Cost>,
+}
+
+/// Cuts of a customer's kitchen, and what they cost it.
+struct Cost {
+    cut_to: String,
+    cuts: i64,
+    paid: String,
+    edible: String,
+    lost: String,
+    plates: String,
+    per_plate: String,
 }
 
 /// What may be said of a supplier's fish.
@@ -50,6 +64,7 @@ struct Found {
     charts: Vec<Chart>,
     said: Vec<Vec<Sentence>>,
     plain: Vec<Plain>,
+    costs: Vec<Cost>,
 }
 
 /// `GET /yields`.
@@ -64,6 +79,7 @@ pub(crate) async fn page(State(house): State<House>, who: SignedIn, uri: Uri) ->
             .zip(found.said)
             .collect(),
         plain: found.plain,
+        costs: found.costs,
     });
     answer(&who.visit, page)
 }
@@ -136,23 +152,41 @@ async fn found(desk: &Desk, who: &SignedIn, uri: &Uri) -> Result<Found, Refused>
         cuts: of.cuts.to_string(),
         says: of.says.clone(),
     };
+    let cut_to = |species: &str, form: Presentation, specification: &str| {
+        let form = who.language().term(form.word());
+        format!("{}, {form}: {specification}", name(species))
+    };
     let plain = found.sums.iter().map(|(key, sums)| Plain {
         supplier: match key.supplier.as_str() {
             "" => "-".to_owned(),
             code => name(code),
         },
-        cut_to: format!(
-            "{}, {}: {}",
-            name(&key.species),
-            who.language().term(key.presentation.word()),
-            key.specification
-        ),
+        cut_to: cut_to(&key.species, key.presentation, &key.specification),
         cuts: sums.cuts,
         input: show::weight(sums.input, unit),
         fillet: show::weight(sums.fillet, unit),
         percent: sums.percent_e2().map_or_else(String::new, percent),
     });
+    let costs = match who.caller.role {
+        desk::Role::Kitchen => {
+            let of = (site.number, days.from, days.to);
+            desk.kitchen_costs(&who.caller, of.0, of.1, of.2).await?
+        }
+        _ => Vec::new(),
+    };
+    let cost = |of: &desk::KitchenCost| Cost {
+        cut_to: cut_to(&of.species, of.presentation, &of.specification),
+        cuts: of.cuts,
+        paid: of.paid.map_or_else(String::new, |money| money.to_string()),
+        edible: of
+            .edible
+            .map_or_else(String::new, |price| price.to_string()),
+        lost: of.lost.map_or_else(String::new, |money| money.to_string()),
+        plates: of.plates.map_or_else(String::new, |n| n.to_string()),
+        per_plate: of.plate.map_or_else(String::new, |money| money.to_string()),
+    };
     Ok(Found {
+        costs: costs.iter().map(cost).collect(),
         days,
         charts: paper::yields(&found, unit, name),
         said: found
@@ -214,6 +248,15 @@ mod tests {
                     fillet: "21.00 lb".to_owned(),
                     percent: percent(2625),
                 }],
+                costs: vec![Cost {
+                    cut_to: "Lionfish, whole: skin-off".to_owned(),
+                    cuts: 7,
+                    paid: "560.00 USD".to_owned(),
+                    edible: "26.6667 USD/lb".to_owned(),
+                    lost: "12.00 USD".to_owned(),
+                    plates: "44".to_owned(),
+                    per_plate: "12.50 USD".to_owned(),
+                }],
             };
             let html = full.render().unwrap();
             for shown in [
@@ -221,6 +264,8 @@ mod tests {
                 "no difference shown",
                 "26.25 %",
                 "yields-1.csv",
+                "26.6667 USD/lb",
+                "12.50 USD",
             ] {
                 assert!(html.contains(shown), "{shown}");
             }
@@ -229,6 +274,7 @@ mod tests {
                 days: days(),
                 charts: Vec::new(),
                 plain: Vec::new(),
+                costs: Vec::new(),
             };
             assert!(empty.render().unwrap().contains(w.no_cuts));
         }

@@ -67,9 +67,7 @@ impl Desk {
             }
             MakingKind::Cut | MakingKind::Dress => {
                 // Only those who stand at the buyer's table reach what lies on it.
-                let office = self.office();
-                let staff = office.parties.get(&caller.party);
-                if !staff.is_some_and(|party| party.roles.contains(&PartyRole::Staff)) {
+                if !self.is_staff(caller) {
                     return Err(DeskError::Denied);
                 }
                 caller.own(&asked.cutter)
