@@ -140,6 +140,13 @@ const ROWS: &[(&str, &str, &str)] = &[
     ("Yield/ListSupplierYields", r#"{"site":1,"from":@monday,"to":@after,"supplier":"skiff-tarn"}"#,        "+ - + - - + + - -"),
     ("Yield/ListSupplierYields", r#"{"site":1,"from":@monday,"to":@after,"supplier":"nobody-here"}"#,       "? - - - - ? ? - -"),
     ("Yield/ListSupplierYields", r#"{"site":1,"from":@monday,"to":@after}"#,                                "+ - - + + + + - -"),
+    ("Yield/AnswerYield", r#"{"site":1,"supplier":"wren-haldane","species":"PZO","from":@monday,"to":@after,"text":"t"}"#, "- + - - - + - - -"),
+    ("Yield/AnswerYield", r#"{"site":1,"supplier":"jonas-brandeth","species":"PZO","from":@monday,"to":@after,"text":"t"}"#, "- - - - - + - - -"),
+    ("Yield/AnswerYield", r#"{"site":1,"supplier":"skiff-tarn","species":"PZO","from":@monday,"to":@after,"text":"t"}"#, "- - ! - - ! - - -"),
+    ("Yield/AnswerYield", r#"{"site":1,"supplier":"hill-kitchen","species":"PZO","from":@monday,"to":@after,"text":"t"}"#, "- - - - - ! - - -"),
+    ("Yield/AnswerYield", r#"{"site":1,"supplier":"nobody-here","species":"PZO","from":@monday,"to":@after,"text":"t"}"#, "- - - - - ? - - -"),
+    ("Yield/AnswerYield", r#"{"site":2,"supplier":"wren-haldane","species":"PZO","from":@monday,"to":@after,"text":"t"}"#, "- ! - - - ! - - !"),
+    ("Yield/AnswerYield", r#"{"site":7,"supplier":"wren-haldane","species":"PZO","from":@monday,"to":@after,"text":"t"}"#, "- ? - - - ? - - -"),
 
     ("Statement/GetStatement", r#"{"site":1,"party":"wren-haldane","from":@monday,"to":@after}"#,           "+ + - - - + + - -"),
     ("Statement/GetStatement", r#"{"site":2,"party":"wren-haldane","from":@monday,"to":@after}"#,           "+ + - - - + + + +"),

@@ -376,6 +376,15 @@ const ROWS: &[(&str, &str, Must)] = &[
     ("answerDispute.dispute", ABSENT, Bad),
     ("answerDispute.dispute", "\"2031042800019999999\"", Bad),
     ("answerDispute.answer", ABSENT, Bad),
+    ("answerYield.site", "7", Bad),
+    ("answerYield.supplier", ABSENT, Bad),
+    ("answerYield.supplier", "\"nobody-here\"", Bad),
+    ("answerYield.species", ABSENT, Bad),
+    ("answerYield.species", "\"XXX\"", Bad),
+    ("answerYield.species", "\"LCX\"", Unmet("NO_YIELD_TOLD")),
+    ("answerYield.from", ABSENT, Bad),
+    ("answerYield.to", r#"{"year":2031,"month":4,"day":28}"#, Bad),
+    ("answerYield.text", ABSENT, Bad),
 
     ("reprobe.lotCode", ABSENT, Bad),
     ("reprobe.lotCode", "\"20310428000199999991\"", Bad),
@@ -843,7 +852,8 @@ async fn every_field_of_every_deed_refuses_what_it_cannot_be_and_nothing_is_writ
 
     for (sample, answer) in samples.iter().zip(stream(&server, samples.clone()).await) {
         let kind = sample.as_object().unwrap().keys().next().unwrap();
-        if kind == "acknowledgeFlag" {
+        // What these are about is found by a night, and none has run.
+        if ["acknowledgeFlag", "answerYield"].contains(&kind.as_str()) {
             continue;
         }
         assert_eq!(

@@ -71,7 +71,7 @@ type Made = Option<(&'static str, Value)>;
 type Make = fn(&mut Dock) -> Made;
 
 /// What may be done, and how often of a hundred or so.
-const DEEDS: [(i64, Make); 28] = [
+const DEEDS: [(i64, Make); 29] = [
     (26, Dock::weigh_in),
     (3, Dock::void),
     (6, Dock::hold),
@@ -98,6 +98,7 @@ const DEEDS: [(i64, Make); 28] = [
     (1, Dock::drawer_count),
     (3, Dock::dispute),
     (3, Dock::answer_dispute),
+    (2, Dock::answer_yield),
     (5, Dock::acknowledge),
     (2, Dock::rewrite),
 ];
@@ -548,6 +549,16 @@ impl Dock {
         let dispute = self.chance.one_of(&self.disputes)?.clone();
         let request = json!({ "dispute": dispute, "answer": "looked at, it stands" });
         Some(("answerDispute", request))
+    }
+
+    /// To be booked where a night has told something of that fish.
+    fn answer_yield(&mut self) -> Made {
+        let day = |month, day| json!({ "year": 2031, "month": month, "day": day });
+        let request = json!({
+            "site": 1, "supplier": self.chance.one_of(&DIVERS)?, "species": "PZO",
+            "from": day(4, 28), "to": day(5, 5), "text": "cut late that day"
+        });
+        Some(("answerYield", request))
     }
 
     fn acknowledge(&mut self) -> Made {

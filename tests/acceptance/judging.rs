@@ -238,6 +238,173 @@ async fn whose_fish_cuts_out_low_is_named_once_it_is_sure_with_what_it_cost() {
     assert!(text.contains("no difference that names anybody"), "{text}");
 }
 
+/// What is told of these days' fish, of one supplier or of all.
+async fn told(
+    channel: &Keyed,
+    supplier: &str,
+) -> Result<v1::ListSupplierYieldsResponse, tonic::Status> {
+    let request = v1::ListSupplierYieldsRequest {
+        site: 1,
+        from: Some(date(13)),
+        to: Some(date(14)),
+        supplier: supplier.to_owned(),
+        species: String::new(),
+    };
+    let mut yields = YieldServiceClient::new(channel.clone());
+    Ok(yields.list_supplier_yields(request).await?.into_inner())
+}
+
+#[tokio::test]
+async fn a_diver_answers_their_own_figure_and_it_stands_beside_it() {
+    let server = harbor().await;
+    a_day(&server, 0, 0.0).await;
+    let office = server.channel().await;
+    let [wren, osric] = [
+        with_key(&server, v1::Role::Diver, "wren-haldane").await,
+        with_key(&server, v1::Role::Diver, "osric-pell").await,
+    ];
+    let before = told(&office, "").await.unwrap();
+    let asked = |supplier: &str, text: &str| v1::AnswerYieldRequest {
+        request_id: fresh(),
+        site: 1,
+        supplier: supplier.to_owned(),
+        species: "PZO".to_owned(),
+        from: Some(date(13)),
+        to: Some(date(14)),
+        text: text.to_owned(),
+    };
+    let answer = async |channel: &Keyed, request: &v1::AnswerYieldRequest| {
+        let mut yields = YieldServiceClient::new(channel.clone());
+        let answered = yields.answer_yield(request.clone()).await;
+        answered.map(tonic::Response::into_inner)
+    };
+
+    // Sent twice is one, and the first answer again, whatever was answered since.
+    let first = asked("wren-haldane", "torn ones, ask who cut them");
+    let booked = answer(&wren, &first).await.unwrap();
+    let second = asked("wren-haldane", "and they lay in the sun");
+    answer(&wren, &second).await.unwrap();
+    assert_eq!(answer(&wren, &first).await.unwrap(), booked);
+    let other_words = v1::AnswerYieldRequest {
+        text: "something else".to_owned(),
+        ..first.clone()
+    };
+    let reused = answer(&wren, &other_words).await.unwrap_err();
+    assert_eq!(reused.code(), Code::AlreadyExists);
+    // The office writes down what a diver says.
+    answer(&office, &asked("osric-pell", "no complaint"))
+        .await
+        .unwrap();
+
+    // Another's figure is refused like nobody's, and a kitchen answers none.
+    let refusals = [
+        answer(&osric, &asked("wren-haldane", "t")).await,
+        answer(&osric, &asked("nobody-here", "t")).await,
+    ];
+    let refusals = refusals.map(Result::unwrap_err);
+    assert_eq!(refusals[0].code(), Code::PermissionDenied);
+    assert_eq!(refusals[0].message(), refusals[1].message());
+    assert_eq!(refusals[0].details(), refusals[1].details());
+
+    // Those see it who are to: the office all, a diver their own.
+    let after = told(&office, "").await.unwrap();
+    let said_by = |all: &v1::ListSupplierYieldsResponse| -> Vec<(String, String)> {
+        let answers = all.answers.iter();
+        answers.map(|a| (a.text.clone(), a.by.clone())).collect()
+    };
+    let row = |text: &str, by: &str| (text.to_owned(), by.to_owned());
+    let of_wren = [
+        row(&first.text, "diver wren-haldane (phone)"),
+        row(&second.text, "diver wren-haldane (phone)"),
+    ];
+    let of_osric = row("no complaint", "office");
+    assert_eq!(said_by(&after)[..2], of_wren);
+    assert_eq!(said_by(&after)[2], of_osric);
+    assert_eq!(
+        said_by(&told(&wren, "wren-haldane").await.unwrap()),
+        of_wren
+    );
+    assert_eq!(
+        said_by(&told(&osric, "osric-pell").await.unwrap()),
+        [of_osric]
+    );
+    // No figure changed, and what was told is kept with the answer.
+    assert_eq!(
+        (&after.yields, &after.groups),
+        (&before.yields, &before.groups)
+    );
+    let kept = &after.answers[0].told;
+    assert_eq!(kept.len(), 1);
+    assert_eq!(kept[0].supplier, "wren-haldane");
+    assert!(before.yields.contains(&kept[0]), "{kept:?}");
+    let said = said(&server.client(&[
+        "yields",
+        "--site",
+        "1",
+        "--from",
+        "2031-05-13",
+        "--to",
+        "2031-05-14",
+    ]));
+    let said = said.split_whitespace().collect::<Vec<_>>().join(" ");
+    assert!(
+        said.contains("Answered by diver wren-haldane (phone), 2031-05-14 05:30"),
+        "{said}"
+    );
+    assert!(said.contains("\"and they lay in the sun\""), "{said}");
+
+    // Where nothing is told there is nothing to answer.
+    let nothing = v1::AnswerYieldRequest {
+        from: Some(date(1)),
+        to: Some(date(13)),
+        ..asked("wren-haldane", "t")
+    };
+    let status = answer(&wren, &nothing).await.unwrap_err();
+    assert_eq!(status.code(), Code::FailedPrecondition);
+}
+
+#[tokio::test]
+async fn a_kitchen_sees_the_yields_of_whose_fish_it_got_and_no_answer() {
+    let server = harbor().await;
+    a_day(&server, 0, 0.0).await;
+    let office = server.channel().await;
+    let request = v1::RecordWeighInRequest {
+        harvester: "wren-haldane".to_owned(),
+        ..one_tote("24.00", "4.00", 25)
+    };
+    let mut intake = IntakeServiceClient::new(office.clone());
+    let ticket = intake.record_weigh_in(request).await.unwrap().into_inner();
+    let lot = ticket.ticket.unwrap().lines[0].lot_code.clone();
+    let sold: v1::RecordMovementRequest = message(json!({
+        "requestId": fresh(), "site": 1, "outlet": "OUTLET_SOLD_WHOLE",
+        "counterparty": "hill-kitchen",
+        "temperature": { "decimal": "38", "unit": "TEMPERATURE_UNIT_FAHRENHEIT" },
+        "taken": [{ "part": { "lotCode": lot }, "weight": lb("3.00") }]
+    }));
+    let mut stock = StockServiceClient::new(office.clone());
+    stock.record_movement(sold).await.unwrap();
+    let mut yields = YieldServiceClient::new(office.clone());
+    yields
+        .answer_yield(v1::AnswerYieldRequest {
+            request_id: fresh(),
+            site: 1,
+            supplier: "wren-haldane".to_owned(),
+            species: "PZO".to_owned(),
+            from: Some(date(13)),
+            to: Some(date(14)),
+            text: "between me and the buyer".to_owned(),
+        })
+        .await
+        .unwrap();
+    let kitchen = with_key(&server, v1::Role::Kitchen, "hill-kitchen").await;
+    for supplier in ["wren-haldane", ""] {
+        let seen = told(&kitchen, supplier).await.unwrap();
+        assert_eq!(seen.yields.len(), 1, "{seen:?}");
+        assert_eq!(seen.answers, []);
+    }
+    assert_eq!(told(&office, "").await.unwrap().answers.len(), 1);
+}
+
 fn reading(pounds: &str) -> v1::Reading {
     v1::Reading {
         decimal: pounds.to_owned(),

@@ -15,6 +15,7 @@ use proto::v1::outlet_service_client::OutletServiceClient;
 use proto::v1::receiving_service_client::ReceivingServiceClient;
 use proto::v1::settlement_service_client::SettlementServiceClient;
 use proto::v1::stock_service_client::StockServiceClient;
+use proto::v1::yield_service_client::YieldServiceClient;
 use tokio::task::JoinSet;
 use tokio_stream::StreamExt as _;
 use tonic::{Code, Status};
@@ -29,7 +30,7 @@ macro_rules! each_deed {
         $with!(WeighIn VoidTicket Hold Release Regrade Movement CustomerReturn Making Count Site
             Party Species Scale Tote Device Settings PriceList AcknowledgeFlag RequestCodes
             Reprobe Reweigh AgreedPrice Settle Advance Charge DrawerCount Dispute AnswerDispute
-            TakeBack Baseline Room Choice Plan)
+            TakeBack Baseline Room Choice Plan AnswerYield)
     };
 }
 pub(crate) use each_deed;
@@ -185,6 +186,7 @@ pub(crate) async fn attempt(channel: Keyed, deed: Deed) -> Result<Booked, Status
     let mut closes = CloseServiceClient::new(channel.clone());
     let mut receiving = ReceivingServiceClient::new(channel.clone());
     let mut outlets = OutletServiceClient::new(channel.clone());
+    let mut yields = YieldServiceClient::new(channel.clone());
     let mut codes = CodesServiceClient::new(channel);
     macro_rules! plain {
         ($client:ident . $method:ident($request:ident)) => {
@@ -264,6 +266,7 @@ pub(crate) async fn attempt(channel: Keyed, deed: Deed) -> Result<Booked, Status
         Deed::Dispute(r) => plain!(money.dispute_line(r)),
         Deed::AnswerDispute(r) => plain!(money.answer_dispute(r)),
         Deed::TakeBack(r) => plain!(money.take_back(r)),
+        Deed::AnswerYield(r) => plain!(yields.answer_yield(r)),
     })
 }
 

@@ -60,6 +60,7 @@ const MIGRATIONS: &[(i64, &str)] = &[
     (12, include_str!("../migrations/0012_link.sql")),
     (13, include_str!("../migrations/0013_signed_in.sql")),
     (14, include_str!("../migrations/0014_outlets.sql")),
+    (15, include_str!("../migrations/0015_yield_answer.sql")),
 ];
 
 /// Advisory lock under which PostgreSQL instances migrate: "books" in ASCII.

@@ -26,6 +26,7 @@ use rules::stock::{
     ReleaseAsked, Released, ReturnAsked, Returned,
 };
 use rules::ticket::{Ticket, VoidAsked, WeighIn};
+use rules::yield_answer::{YieldAnswerAsked, YieldAnswered};
 use sha2::{Digest as _, Sha256};
 
 use crate::copy::is_canonical;
@@ -395,6 +396,7 @@ fn reads_as(kind: &str, doc: &str) -> Option<Result<(), BadDoc>> {
         "drawer" => of::<DrawerAsked, DrawerFound>,
         "dispute" => of::<DisputeAsked, DisputeOpened>,
         "answer" => of::<AnswerAsked, ()>,
+        "answer_yield" => of::<YieldAnswerAsked, YieldAnswered>,
         "site" => of::<Site, Site>,
         "party" => of::<Party, Party>,
         "species" => of::<Species, Species>,

@@ -30,6 +30,7 @@ pub mod table;
 #[doc(hidden)]
 pub mod testing;
 pub mod tickets;
+pub mod yield_answers;
 
 pub use db::{Db, EngineError, Record, Tx, Val};
 pub use scribe::{Answer, Condition, Deed, Scribe, Stamp, entry_id, entry_parts, write_once};

@@ -89,6 +89,8 @@ tables! {
     DEDUCTION = deduction(entry, payee, advance, name, place, amount);
     /// A line or a ticket that somebody disputes.
     DISPUTE = dispute(entry, ticket, line, party);
+    /// A diver's answer to a yield that is told of their fish.
+    YIELD_ANSWER = yield_answer(entry, site, supplier, species, first_day, end_day);
     /// Currency that was in a site's drawer.
     DRAWER = drawer(entry, site, day, opening, counted);
     /// The last a device said of its queue.

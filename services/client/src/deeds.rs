@@ -557,6 +557,33 @@ const ENTRIES: &[Entry] = &[
                   --from 2031-04-01 --to 2031-04-15 --reason \"two weeks in order\"",
     },
     Entry {
+        name: "answer-yield",
+        about: "Say, as a diver, what you know of a yield told of your fish; it stands beside it",
+        deed: "answerYield",
+        file: "",
+        fixed: &[],
+        flags: &[
+            SITE,
+            must(
+                "supplier",
+                "supplier",
+                Takes::Text,
+                "Party code of the diver",
+            ),
+            must(
+                "species",
+                "species",
+                Takes::Text,
+                "ASFIS code of the species",
+            ),
+            must("from", "from", Takes::Day, "First business day"),
+            must("to", "to", Takes::Day, "The day after the last"),
+            must("text", "text", Takes::Text, "What the diver says"),
+        ],
+        example: "answer-yield --site 1 --supplier wren-haldane --species PZO \
+                  --from 2031-04-28 --to 2031-05-05 --text \"cut after two warm days\"",
+    },
+    Entry {
         name: "set-room",
         about: "Put a room for small fish on file: an order, a recipient, the freezer, the table",
         deed: "room",

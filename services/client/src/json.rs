@@ -31,6 +31,7 @@ macro_rules! named {
 named!(
     AnswerDisputeRequest,
     AnswerDisputeResponse,
+    AnswerYieldRequest,
     AcknowledgeFlagResponse,
     Deed,
     DisputeLineRequest,

@@ -203,6 +203,7 @@ methods! {
     yield_service_client::YieldServiceClient {
         list_supplier_yields: ListSupplierYieldsRequest => ListSupplierYieldsResponse,
         weigh_small_fish: WeighSmallFishRequest => WeighSmallFishResponse,
+        answer_yield: AnswerYieldRequest => AnswerYieldResponse,
     }
     statement_service_client::StatementServiceClient {
         get_statement: GetStatementRequest => GetStatementResponse,

@@ -498,6 +498,7 @@ pub(crate) async fn send(
         }
         (Deed::Dispute(r), None) => Answer::plain(service.dispute_line(r).await?.recorded),
         (Deed::TakeBack(r), None) => Answer::plain(service.take_back(r).await?.recorded),
+        (Deed::AnswerYield(r), None) => Answer::plain(service.answer_yield(r).await?.recorded),
         (Deed::AnswerDispute(r), None) => Answer::plain(service.answer_dispute(r).await?.recorded),
     }
 }

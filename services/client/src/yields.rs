@@ -59,16 +59,16 @@ impl Yields {
                     show::half_open(Some(&self.from), Some(&self.to))
                 ));
                 page.line("");
-                page.line(text(&yields, known));
+                page.line(text(&yields, self.site, known));
                 page.done()
             })
             .await
     }
 }
 
-/// Yields for a person, without a heading.
+/// Yields of a site for a person, without a heading.
 #[must_use]
-pub fn text(yields: &v1::ListSupplierYieldsResponse, known: &Known) -> String {
+pub fn text(yields: &v1::ListSupplierYieldsResponse, site: i32, known: &Known) -> String {
     let mut page = Page::default();
     list(&mut page, &yields.yields, known);
     for group in &yields.groups {
@@ -82,6 +82,12 @@ pub fn text(yields: &v1::ListSupplierYieldsResponse, known: &Known) -> String {
             ));
         }
     }
+    if !yields.answers.is_empty() {
+        page.line("");
+        for answer in &yields.answers {
+            page.paragraph(answered(answer, site, known));
+        }
+    }
     if !yields.remarks.is_empty() {
         page.line("");
         for remark in &yields.remarks {
@@ -89,6 +95,19 @@ pub fn text(yields: &v1::ListSupplierYieldsResponse, known: &Known) -> String {
         }
     }
     page.done()
+}
+
+/// An answer, in the words of who gave it.
+fn answered(answer: &v1::YieldAnswer, site: i32, known: &Known) -> String {
+    format!(
+        "Answered by {}, {}, to {} of {}, {}: \"{}\"",
+        answer.by,
+        known.instant(site, answer.recorded_at.as_ref()),
+        known.species(&answer.species),
+        known.party(&answer.supplier),
+        show::half_open(answer.from.as_ref(), answer.to.as_ref()),
+        answer.text
+    )
 }
 
 /// Yield rows.
@@ -182,6 +201,13 @@ mod tests {
                     ..v1::YieldRow::default()
                 },
             ],
+            answers: vec![v1::YieldAnswer {
+                supplier: "diver-1".to_owned(),
+                species: "PZO".to_owned(),
+                text: "cut after two warm days".to_owned(),
+                by: "diver diver-1 (phone)".to_owned(),
+                ..v1::YieldAnswer::default()
+            }],
             remarks: vec!["No judgement is made.".to_owned()],
             groups: vec![v1::YieldGroup {
                 specification: "skinless".to_owned(),
@@ -193,7 +219,7 @@ mod tests {
                 ..v1::YieldGroup::default()
             }],
         };
-        let text = text(&yields, &Known::default());
+        let text = text(&yields, 1, &Known::default());
         let row = |with: &str| {
             text.lines()
                 .find(|line| line.contains(with))
@@ -203,6 +229,17 @@ mod tests {
         assert!(row("diver-2").is_some_and(|r| r.contains("none") && r.contains("1, 6.000 lb")));
         assert!(
             text.contains("Fish of diver-1,") && text.contains("too little to say."),
+            "{text}"
+        );
+        // However it is wrapped.
+        let words: Vec<&str> = text.split_whitespace().collect();
+        let words = words.join(" ");
+        assert!(
+            words.contains("Answered by diver diver-1 (phone),"),
+            "{text}"
+        );
+        assert!(
+            words.contains("to PZO of diver-1,") && words.contains("\"cut after two warm days\""),
             "{text}"
         );
         assert!(text.ends_with("No judgement is made.\n"), "{text}");

@@ -75,6 +75,7 @@ pub const TABLE: &[Act] = &[
     ("receiving_log",     "see the receiving log",               [YES,  NO,   NO,     YES,   YES]),
     ("landings",          "see landings and tallies",            [YES,  NO,   NO,     YES,   YES]),
     ("yields",            "see yields",                          [YES,  OWN,  OWN,    YES,   YES]),
+    ("answer_yield",      "answer what is told of a yield",      [NO,   OWN,  NO,     YES,   NO]),
     ("small_fish",        "weigh cutting against soup",          [YES,  NO,   NO,     YES,   YES]),
     ("close",             "see a close",                         [YES,  NO,   NO,     YES,   YES]),
     ("flags",             "list flags",                          [YES,  NO,   NO,     YES,   YES]),

@@ -32,6 +32,7 @@ mod small_fish;
 mod stock;
 mod usual;
 mod weigh_in;
+mod yield_answer;
 
 use std::future::Future;
 use std::sync::{Arc, PoisonError, RwLock};
@@ -65,6 +66,7 @@ pub use settlement::{CashFound, DrawerCount, DrawerDay};
 pub use signed_in::{LINK_LASTS_US, SESSION_LASTS_US};
 pub use small_fish::{SmallFishAsked, SmallFishFound};
 pub use stock::{LotEvent, LotFound, LotPart};
+pub use yield_answer::YieldAnswerFound;
 
 /// A recorded deed: what was asked, what came of it, and what the book gave it.
 #[derive(Debug, Clone, PartialEq, Eq)]

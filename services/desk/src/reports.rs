@@ -18,6 +18,7 @@ use rules::ticket::{PayeeShare, Ticket, VoidAsked, WeighIn};
 use rules::weight::Weight;
 
 use crate::dispute::{DisputeFound, PayFollowed};
+use crate::yield_answer::{YieldAnswerFound, answers};
 use crate::{Booked, Caller, Desk, DeskError, Plan, Role};
 
 /// A ticket as it was first answered, with what ended it.
@@ -102,6 +103,8 @@ pub struct YieldsFound {
     pub sums: Vec<(YieldKey, YieldSums)>,
     /// As judged.
     pub groups: Vec<YieldGroupRow>,
+    /// What divers answered to it, oldest first; none for a kitchen.
+    pub answers: Vec<YieldAnswerFound>,
 }
 
 /// How the sentence begins that names what a supplier's fish cannot be told apart from.
@@ -477,9 +480,15 @@ impl Desk {
             }
         }
         groups.retain(|group| !group.suppliers.is_empty());
+        // What a diver says is between them and the buyer.
+        let answers = match caller.role {
+            Role::Kitchen => Vec::new(),
+            _ => answers(&mut tx, site, from, to, &supplier, &species).await?,
+        };
         Ok(YieldsFound {
             sums: sums.into_iter().collect(),
             groups,
+            answers,
         })
     }
 

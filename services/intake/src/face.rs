@@ -256,6 +256,7 @@ service! {
     v1::yield_service_server::YieldService =
         read reports::list_supplier_yields(ListSupplierYieldsRequest) -> ListSupplierYieldsResponse,
         read reports::weigh_small_fish(WeighSmallFishRequest) -> WeighSmallFishResponse,
+        deed reports::answer_yield(AnswerYieldRequest) -> AnswerYieldResponse,
 }
 
 service! {

@@ -29,6 +29,7 @@ use rules::money::{Currency, Money, UnitPrice};
 use rules::receiving::Length;
 use rules::ticket::Temperature;
 use rules::weight::{Reading, ReadingSource, WeightUnit};
+use rules::yield_answer::YieldAnswerAsked;
 use uuid::Uuid;
 
 use crate::codes::Coded;
@@ -336,6 +337,26 @@ pub(crate) fn days(from: Option<Date>, to: Option<Date>) -> Result<(i64, i64), B
     let from = given(from).and_then(day).at("from")?;
     let to = given(to).and_then(day).at("to")?;
     in_order(from, to)
+}
+
+/// An answer to what is told of a yield.
+pub(crate) fn yield_answer(
+    request: v1::AnswerYieldRequest,
+) -> Result<Asked<YieldAnswerAsked>, Bad> {
+    let request_id = request_id(&request.request_id)?;
+    let site = site(request.site)?;
+    let (from, to) = days(request.from, request.to)?;
+    Ok(Asked {
+        request_id,
+        what: YieldAnswerAsked {
+            site,
+            supplier: code(request.supplier).at("supplier")?,
+            species: species(request.species).at("species")?,
+            from,
+            to,
+            text: name(request.text).at("text")?,
+        },
+    })
 }
 
 /// Business days `[from, to)`, a year of them at most.

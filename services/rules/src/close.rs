@@ -814,23 +814,28 @@ fn cuts(day: &DayInput) -> Vec<CutBalance> {
 }
 
 fn yields(day: &DayInput) -> Vec<YieldRow> {
-    let row = |(key, sums): (YieldKey, YieldSums)| YieldRow {
-        supplier: key.supplier,
-        species: key.species,
-        presentation: key.presentation,
-        specification: key.specification,
-        customer_kitchen: key.customer_kitchen,
-        cuts: sums.cuts,
-        input: sums.input,
-        fillet: sums.fillet,
-        yield_e2: sums.percent_e2(),
-        mixed_cuts: sums.mixed_cuts,
-        mixed_input: sums.mixed_input,
-    };
     pooled(day.makings.iter().map(|(_, making)| making))
         .into_iter()
-        .map(row)
+        .map(YieldRow::from)
         .collect()
+}
+
+impl From<(YieldKey, YieldSums)> for YieldRow {
+    fn from((key, sums): (YieldKey, YieldSums)) -> YieldRow {
+        YieldRow {
+            supplier: key.supplier,
+            species: key.species,
+            presentation: key.presentation,
+            specification: key.specification,
+            customer_kitchen: key.customer_kitchen,
+            cuts: sums.cuts,
+            input: sums.input,
+            fillet: sums.fillet,
+            yield_e2: sums.percent_e2(),
+            mixed_cuts: sums.mixed_cuts,
+            mixed_input: sums.mixed_input,
+        }
+    }
 }
 
 /// What each party is owed: what it was, and what this day entered. A party with

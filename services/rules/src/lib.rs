@@ -53,3 +53,4 @@ pub mod tolerance;
 pub mod uncertainty;
 pub mod undersize;
 pub mod weight;
+pub mod yield_answer;

@@ -363,7 +363,7 @@ async fn yields(page: &mut Page, service: &Service, known: &Known) -> Result<(),
         "The yields",
         "How much fillet each diver's fish gave: all fillet over all fish cut. It is no ranking.",
     );
-    page.line(client::yields::text(&yields, known));
+    page.line(client::yields::text(&yields, SITE, known));
     Ok(())
 }
 

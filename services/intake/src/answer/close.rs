@@ -2,7 +2,9 @@
 
 pub(super) mod table;
 
-use desk::{CloseFound, FlagFound, SmallFishFound, Statement, StatementRow, YieldsFound};
+use desk::{
+    CloseFound, FlagFound, SmallFishFound, Statement, StatementRow, YieldAnswerFound, YieldsFound,
+};
 use proto::v1;
 use rules::close::{
     CloseDoc, CutBalance, DayBalance, LeftLine, LeftPart, LeftPlan, LineDone, OutletWeight,
@@ -268,7 +270,12 @@ fn percent_text(e2: Option<i64>) -> String {
 
 /// Yields over closed days, and what they do not say.
 pub(crate) fn yields(found: &YieldsFound, unit: WeightUnit) -> v1::ListSupplierYieldsResponse {
-    let YieldsFound { sums, groups } = found;
+    let YieldsFound {
+        sums,
+        groups,
+        answers,
+    } = found;
+    let summed = |(key, of): &(YieldKey, YieldSums)| yield_row(&(key.clone(), *of).into(), unit);
     let mut remarks = vec![
         "fillet over what went in, summed over the cuts; it says what came out, not why: the \
          cutter, the size of the fish and chance are all in it"
@@ -278,28 +285,38 @@ pub(crate) fn yields(found: &YieldsFound, unit: WeightUnit) -> v1::ListSupplierY
         remarks.push("cuts that mixed suppliers are left out and stand beside".to_owned());
     }
     v1::ListSupplierYieldsResponse {
-        yields: sums.iter().map(|(key, of)| summed(key, of, unit)).collect(),
+        yields: sums.iter().map(summed).collect(),
         remarks,
         groups: groups
             .iter()
             .map(|group| table::yield_group(group, unit))
             .collect(),
+        answers: answers
+            .iter()
+            .map(|answer| yield_answer(answer, unit))
+            .collect(),
     }
 }
 
-fn summed(key: &YieldKey, of: &YieldSums, unit: WeightUnit) -> v1::YieldRow {
-    v1::YieldRow {
-        supplier: key.supplier.clone(),
-        species: key.species.clone(),
-        presentation: key.presentation.wire(),
-        specification: key.specification.clone(),
-        cuts: int32(of.cuts),
-        input: Some(weight(of.input, unit)),
-        fillet: Some(weight(of.fillet, unit)),
-        yield_percent: percent_text(of.percent_e2()),
-        mixed_cuts: int32(of.mixed_cuts),
-        mixed_input: Some(weight(of.mixed_input, unit)),
-        customer_kitchen: key.customer_kitchen,
+/// An answer to a yield, beside what was told when it was given.
+pub(crate) fn yield_answer(found: &YieldAnswerFound, unit: WeightUnit) -> v1::YieldAnswer {
+    let YieldAnswerFound { booked, by } = found;
+    let asked = &booked.asked;
+    v1::YieldAnswer {
+        entry_id: booked.entry.to_string(),
+        supplier: asked.supplier.clone(),
+        species: asked.species.clone(),
+        from: Some(day(asked.from)),
+        to: Some(day(asked.to)),
+        text: asked.text.clone(),
+        by: by.clone(),
+        recorded_at: Some(timestamp(booked.recorded_us)),
+        told: booked
+            .outcome
+            .told
+            .iter()
+            .map(|row| yield_row(row, unit))
+            .collect(),
     }
 }
 

@@ -19,7 +19,8 @@ use tokio_stream::wrappers::ReceiverStream;
 use tonic::{Code, Status, Streaming};
 
 use super::{
-    Face, LONGEST_ID, LetIn, closes, landings, office, outlet, receiving, settle, stock, tickets,
+    Face, LONGEST_ID, LetIn, closes, landings, office, outlet, receiving, reports, settle, stock,
+    tickets,
 };
 use crate::answer;
 use crate::errors::Refusal;
@@ -368,6 +369,7 @@ async fn by_its_method(face: &Face, let_in: &LetIn, deed: Deed) -> v1::CatchUpRe
         Deed::AnswerDispute(request) => by!(settle::answer_dispute, request),
         Deed::TakeBack(request) => by!(settle::take_back, request),
         Deed::RequestCodes(request) => by!(landings::request_codes, request),
+        Deed::AnswerYield(request) => by!(reports::answer_yield, request),
     }
 }
 
@@ -473,5 +475,5 @@ only! {
     AcknowledgeFlagResponse, RecordReweighResponse,
     RecordAgreedPriceResponse, RecordRoomResponse, RecordChoiceResponse, RecordPlanResponse, SettleResponse, RecordAdvanceResponse,
     RecordChargeResponse, RecordDrawerCountResponse, DisputeLineResponse, AnswerDisputeResponse,
-    TakeBackResponse, RecordBaselineResponse,
+    TakeBackResponse, RecordBaselineResponse, AnswerYieldResponse,
 }

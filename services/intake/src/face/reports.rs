@@ -7,7 +7,7 @@ use rules::decimal;
 use super::Face;
 use crate::answer;
 use crate::errors::Refusal;
-use crate::parse::{self, At as _};
+use crate::parse::{self, Asked, At as _};
 
 pub(crate) async fn list_supplier_yields(
     face: &Face,
@@ -25,6 +25,20 @@ pub(crate) async fn list_supplier_yields(
     };
     let found = face.desk.yields(caller, range).await?;
     Ok(answer::close::yields(&found, face.unit_of(site)))
+}
+
+pub(crate) async fn answer_yield(
+    face: &Face,
+    caller: &Caller,
+    request: v1::AnswerYieldRequest,
+) -> Result<v1::AnswerYieldResponse, Refusal> {
+    let Asked { request_id, what } = parse::yield_answer(request)?;
+    let found = face.desk.answer_yield(caller, &request_id, what).await?;
+    let unit = face.unit_of(found.booked.asked.site);
+    Ok(v1::AnswerYieldResponse {
+        recorded: Some(answer::recorded(&found.booked)),
+        answer: Some(answer::close::yield_answer(&found, unit)),
+    })
 }
 
 pub(crate) async fn weigh_small_fish(

@@ -192,6 +192,7 @@ fn parsed(deed: Deed) -> Result<String, Bad> {
         Deed::Dispute(r) => id!(settle::dispute(r)),
         Deed::AnswerDispute(r) => id!(settle::answer(r)),
         Deed::TakeBack(r) => id!(settle::take_back(r)),
+        Deed::AnswerYield(r) => id!(yield_answer(r)),
         Deed::AcknowledgeFlag(r) => request_id(&r.request_id),
     }
 }
