@@ -325,6 +325,7 @@ class Week:
     take_requestCodes = take_party
     take_room = take_party
     take_plan = take_party
+    take_answerYield = take_party
 
     def take_dispute(self, label, deed, at):
         subject = f"{entry_key(deed['ticket'])}, line {deed['line']}"
