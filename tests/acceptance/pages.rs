@@ -10,11 +10,13 @@ use std::io::{Read, Write};
 use std::net::TcpStream;
 use std::sync::Arc;
 
+use client::week::Way;
 use proto::v1;
 use proto::v1::key_service_client::KeyServiceClient;
 use tonic::Code;
 
 use crate::harness::{Server, fresh, harbor, one_tote, said, set_clock};
+use crate::week::send_week;
 
 /// A page as it came.
 #[derive(Debug)]
@@ -777,4 +779,77 @@ async fn who_may_not_is_told_that_there_is_no_such_page() {
             assert_eq!(is_linked, expected == 200, "{role:?} {path}");
         }
     }
+}
+
+#[tokio::test]
+async fn a_diver_answers_what_is_told_of_their_fish_on_the_page_of_yields() {
+    let server = Server::start();
+    send_week(&server, Way::CatchUp).await;
+    let (_, secret) = key(&server, v1::Role::Diver, "wren-haldane").await;
+    let mut phone = Browser::at(&server);
+    phone.sign_in(&secret);
+    let at = "/yields?from=2031-04-28&to=2031-05-04";
+    let page = phone.get(at);
+    // Not what another answered in the demo's week.
+    assert!(!page.html.contains("One hand cut"), "{}", page.html);
+    let (token, request_id) = (page.hidden("token"), page.hidden("request_id"));
+    let (from, to) = (page.hidden("from"), page.hidden("to"));
+    let fields = [
+        ("token", token.as_str()),
+        ("request_id", &request_id),
+        ("from", &from),
+        ("to", &to),
+        ("species", "PZO"),
+        ("text", "cut <late>\r\nthat day"),
+    ];
+    for _ in 0..2 {
+        let sent = phone.post("/yields/answer", &fields);
+        let goes_to = format!("{at}#answers");
+        assert_eq!(
+            (sent.status, sent.header("location")),
+            (303, goes_to.as_str())
+        );
+    }
+    let page = phone.get(at);
+    let words = "cut &#60;late&#62; that day";
+    assert_eq!(page.html.matches(words).count(), 1, "{}", page.html);
+    assert!(
+        page.html.contains("diver wren-haldane (phone), 2031-05-05"),
+        "{}",
+        page.html
+    );
+    // Without words nothing is sent, and without the page's token.
+    for (spoiled, status) in [(("text", " "), 422), (("token", "0"), 403)] {
+        let mut spoilt = fields;
+        let field = spoilt.iter_mut().find(|(name, _)| *name == spoiled.0);
+        *field.unwrap() = spoiled;
+        spoilt[1].1 = "another";
+        assert_eq!(phone.post("/yields/answer", &spoilt).status, status);
+    }
+    // The office reads it and has no form; a kitchen and another diver do not see it.
+    for (role, party, sees) in [
+        (v1::Role::Office, "", true),
+        (v1::Role::Kitchen, "hill-kitchen", false),
+        (v1::Role::Diver, "jonas-brandeth", false),
+    ] {
+        let (_, secret) = key(&server, role, party).await;
+        let mut other = Browser::at(&server);
+        other.sign_in(&secret);
+        let page = other.get(at);
+        assert_eq!(page.status, 200);
+        for words in [words, "One hand cut both of mine."] {
+            assert_eq!(page.html.contains(words), sees, "{party}: {}", page.html);
+        }
+        let form = page.html.contains("action=\"/yields/answer\"");
+        assert_eq!(form, role == v1::Role::Diver, "{party}");
+    }
+    // Nor does a kitchen answer for anybody.
+    let (_, secret) = key(&server, v1::Role::Kitchen, "hill-kitchen").await;
+    let mut kitchen = Browser::at(&server);
+    kitchen.sign_in(&secret);
+    let token = kitchen.get(at).hidden("token");
+    let mut theirs = fields;
+    theirs[0].1 = &token;
+    theirs[1].1 = "third";
+    assert_eq!(kitchen.post("/yields/answer", &theirs).status, 404);
 }

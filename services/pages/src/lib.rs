@@ -63,6 +63,7 @@ pub fn router(desk: &Desk, is_secure: bool) -> Router {
         .route("/weigh-in", get(weigh_in::page).post(weigh_in::send))
         .route("/cut", get(cut::page).post(cut::record))
         .route("/yields", get(yields::page))
+        .route("/yields/answer", post(yields::say))
         .route("/yields/{file}", get(yields::file))
         .route("/days", get(days::page))
         .route("/days/{day}", get(close::page))

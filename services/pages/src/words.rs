@@ -352,6 +352,11 @@ words! {
     yield_word: "Yield", "Rendimiento";
     no_cuts: "Nothing was cut in these days.", "No se cortó nada en estos días.";
     cuts: "Cuts", "Cortes";
+    yield_answers: "What divers answered", "Lo que contestaron los buzos";
+    yield_answer_title: "Answer this", "Contestar a esto";
+    yield_answer_hint: "What you know of your fish stands beside the figure. It changes no figure and no pay.", "Lo que usted sabe de su pescado queda junto a la cifra. No cambia ninguna cifra ni ningún pago.";
+    yield_answer_text: "What you say to it", "Lo que usted dice";
+    yield_answer_send: "Put it beside the figure", "Ponerlo junto a la cifra";
     plain_yields: "Plain sums", "Sumas simples";
     plain_hint: "What went in and what came out, added up. It compares nobody: bands, condition and who cut it differ.", "Lo que entró y lo que salió, sumado. No compara a nadie: difieren las bandas, el estado y quién cortó.";
     supplier: "Supplier", "Proveedor";

@@ -1,23 +1,34 @@
 //! Yields by supplier: a chart with limits for each group of like fish, how many cuts it
 //! rests on, and the sentence that may be said. Suppliers stand in the order of their
-//! codes: there is no ranking (8.4).
+//! codes: there is no ranking. A diver sees their own figure and may answer, and the
+//! office reads it beside the figure (8.4).
+
+use std::collections::BTreeSet;
 
 use askama::Template;
 use axum::extract::{Path, State};
 use axum::http::Uri;
 use axum::http::header::{CONTENT_DISPOSITION, CONTENT_TYPE};
 use axum::response::{IntoResponse as _, Response};
-use desk::{Desk, YieldRange};
+use chrono::NaiveDate;
+use desk::access::{Reach, reach};
+use desk::{Desk, YieldRange, YieldsFound};
 use papers::chart::Chart;
+use rules::business_day::{day_before, day_number};
 use rules::fish::Presentation;
+use rules::yield_answer::YieldAnswerAsked;
 
+use crate::form::{self, Sent};
 use crate::frame::Frame;
 use crate::house::House;
 use crate::paper::{self, Drawn};
 use crate::refused::{Refused, answer};
 use crate::show;
 use crate::tickets::Days;
-use crate::visit::SignedIn;
+use crate::visit::{SignedIn, see};
+
+/// Longest that an answer may be, as the contract has it.
+const LONGEST: usize = 200;
 
 #[derive(Template)]
 #[template(path = "yields.html")]
@@ -28,6 +39,8 @@ struct Page {
     plain: Vec<Plain>,
     /// What a customer's kitchen paid for what came out; nobody else is shown any.
     costs: Vec<Cost>,
+    answers: Vec<Answer>,
+    form: Option<Form>,
 }
 
 /// Cuts of a customer's kitchen, and what they cost it.
@@ -39,6 +52,22 @@ struct Cost {
     lost: String,
     plates: String,
     per_plate: String,
+}
+
+/// What a diver answered.
+struct Answer {
+    /// Whose fish, and of which days.
+    to: String,
+    text: String,
+    /// By whom and when.
+    by: String,
+}
+
+/// To answer, for the diver whose fish it is.
+struct Form {
+    request_id: String,
+    /// Code and name of each species something is told of.
+    species: Vec<(String, String)>,
 }
 
 /// What may be said of a supplier's fish.
@@ -65,6 +94,8 @@ struct Found {
     said: Vec<Vec<Sentence>>,
     plain: Vec<Plain>,
     costs: Vec<Cost>,
+    answers: Vec<Answer>,
+    form: Option<Form>,
 }
 
 /// `GET /yields`.
@@ -80,8 +111,49 @@ pub(crate) async fn page(State(house): State<House>, who: SignedIn, uri: Uri) ->
             .collect(),
         plain: found.plain,
         costs: found.costs,
+        answers: found.answers,
+        form: found.form,
     });
     answer(&who.visit, page)
+}
+
+/// `POST /yields/answer`: a diver, to what is told of their own fish.
+pub(crate) async fn say(State(house): State<House>, Sent(who, fields): Sent) -> Response {
+    let done = async {
+        let day = |name: &str| fields.get(name).parse::<NaiveDate>().map(day_number);
+        let (Ok(from), Ok(to)) = (day("from"), day("to")) else {
+            return Err(Refused::NotFound);
+        };
+        // Lines are of the screen it was written on.
+        let words: Vec<&str> = fields.get("text").split_whitespace().collect();
+        let text: String = words.join(" ").chars().take(LONGEST).collect();
+        if text.is_empty() {
+            return Err(Refused::Said {
+                field: who.words().yield_answer_text.to_owned(),
+                rule: who.words().is_needed.to_owned(),
+            });
+        }
+        let asked = YieldAnswerAsked {
+            site: who.site(&house.desk).await?.number,
+            supplier: who.caller.party.clone(),
+            species: fields.get("species").to_owned(),
+            from,
+            to,
+            text,
+        };
+        let request_id = form::request_id(&fields)?;
+        let desk = &house.desk;
+        desk.answer_yield(&who.caller, &request_id, asked).await?;
+        Ok(Days { from, to })
+    };
+    match done.await {
+        Ok(days) => see(&format!(
+            "/yields?from={}&to={}#answers",
+            days.first_text(),
+            days.end_text()
+        )),
+        Err(refused) => refused.page(&who.visit),
+    }
 }
 
 /// `GET /yields/{file}`: a chart as `yields-1.svg`, or its figures as `yields-1.csv`.
@@ -185,8 +257,37 @@ async fn found(desk: &Desk, who: &SignedIn, uri: &Uri) -> Result<Found, Refused>
         plates: of.plates.map_or_else(String::new, |n| n.to_string()),
         per_plate: of.plate.map_or_else(String::new, |money| money.to_string()),
     };
+    let answers = found.answers.iter().map(|given| {
+        let asked = &given.booked.asked;
+        Answer {
+            to: format!(
+                "{}, {}: {} - {}",
+                name(&asked.supplier),
+                name(&asked.species),
+                show::day(asked.from),
+                show::day(day_before(asked.to).unwrap_or(asked.to))
+            ),
+            text: asked.text.clone(),
+            by: format!(
+                "{}, {}",
+                given.by,
+                show::instant(&site, given.booked.recorded_us)
+            ),
+        }
+    });
+    let is_own =
+        who.caller.role == desk::Role::Diver && reach(who.caller.role, "answer_yield") != Reach::No;
+    let species = species_told(&found);
     Ok(Found {
         costs: costs.iter().map(cost).collect(),
+        answers: answers.collect(),
+        form: (is_own && !species.is_empty()).then(|| Form {
+            request_id: form::fresh_id(),
+            species: species
+                .into_iter()
+                .map(|code| (code.to_owned(), name(code)))
+                .collect(),
+        }),
         days,
         charts: paper::yields(&found, unit, name),
         said: found
@@ -196,6 +297,13 @@ async fn found(desk: &Desk, who: &SignedIn, uri: &Uri) -> Result<Found, Refused>
             .collect(),
         plain: plain.collect(),
     })
+}
+
+/// Species something is told of, by their codes.
+fn species_told(found: &YieldsFound) -> BTreeSet<&str> {
+    let sums = found.sums.iter().map(|(key, _)| key.species.as_str());
+    let groups = found.groups.iter().map(|group| group.species.as_str());
+    sums.chain(groups).collect()
 }
 
 /// `26.51 %`.
@@ -257,6 +365,15 @@ mod tests {
                     plates: "44".to_owned(),
                     per_plate: "12.50 USD".to_owned(),
                 }],
+                answers: vec![Answer {
+                    to: "Wren, Lionfish".to_owned(),
+                    text: "cut <after> two warm days".to_owned(),
+                    by: "diver wren-haldane".to_owned(),
+                }],
+                form: Some(Form {
+                    request_id: "one".to_owned(),
+                    species: vec![("PZO".to_owned(), "Lionfish".to_owned())],
+                }),
             };
             let html = full.render().unwrap();
             for shown in [
@@ -266,6 +383,10 @@ mod tests {
                 "yields-1.csv",
                 "26.6667 USD/lb",
                 "12.50 USD",
+                "cut &#60;after&#62; two warm days",
+                "action=\"/yields/answer\"",
+                "value=\"2031-05-05\"",
+                w.yield_answer_hint,
             ] {
                 assert!(html.contains(shown), "{shown}");
             }
@@ -275,8 +396,11 @@ mod tests {
                 charts: Vec::new(),
                 plain: Vec::new(),
                 costs: Vec::new(),
+                answers: Vec::new(),
+                form: None,
             };
-            assert!(empty.render().unwrap().contains(w.no_cuts));
+            let html = empty.render().unwrap();
+            assert!(html.contains(w.no_cuts) && !html.contains("/yields/answer"));
         }
     }
 }
