@@ -75,7 +75,7 @@ pub fn router(desk: &Desk, is_secure: bool) -> Router {
         .route("/plan/{id}", get(plan::taken_page))
         .route("/prices", get(prices::page))
         .route("/prices/new", get(price_form::page).post(price_form::send))
-        .route("/parties", get(parties::page))
+        .route("/parties", get(parties::page).post(parties::record))
         .route("/keys", get(keys::page).post(keys::give))
         .route("/keys/{id}/link", post(keys::link))
         .route("/keys/{id}/revoke", post(keys::revoke))

@@ -425,6 +425,12 @@ words! {
     by_lot: "A band is found by the weight of the lot.", "La banda se halla por el peso del lote.";
     below_plate: "below the plate minimum", "por debajo del mínimo de plato";
     added: "added to the price", "se suma al precio";
+    party_on_file: "Put somebody on file", "Dar de alta a alguien";
+    party_hint: "With a code that is on file, what is on file of them is changed; what was recorded before stays as it was.", "Con un código ya dado de alta, se cambia lo que hay; lo anotado antes queda como estaba.";
+    put_on_file: "Put on file", "Dar de alta";
+    expires: "Licence valid to", "Licencia válida hasta";
+    no_party_code: "is 1 to 24 small letters, digits and hyphens, such as wren-haldane", "son de 1 a 24 letras minúsculas, cifras y guiones, como wren-haldane";
+    too_long_text: "is too long, or has a character in it that does not print", "es demasiado largo, o tiene un carácter que no se imprime";
     delivery: "From which delivery", "De qué entrega";
     fillet_on_hand: "Fillet on hand", "Filete en la casa";
     cut_at: "Cut", "Cortado";

@@ -246,3 +246,72 @@ async fn small_fish_is_planned_pinned_with_what_that_costs_and_the_plan_taken_on
     phone.sign_in(&secret);
     assert_eq!(phone.get("/plan").status, 404);
 }
+
+#[tokio::test]
+async fn somebody_is_put_on_file_once_and_what_is_wrong_is_said_with_the_form_kept() {
+    let server = harbor().await;
+    let (_, secret) = key(&server, v1::Role::Office, "").await;
+    let mut desk = Browser::at(&server);
+    desk.sign_in(&secret);
+    let page = desk.get("/parties");
+    let [token, id] = ["token", "request_id"].map(|name| page.hidden(name));
+    let form = |code: &'static str, licence: &'static str| {
+        vec![
+            ("token", token.clone()),
+            ("request_id", id.clone()),
+            ("name", "Ada Quist".to_owned()),
+            ("code", code.to_owned()),
+            ("role_2", "yes".to_owned()),
+            ("role_3", "yes".to_owned()),
+            ("licence", licence.to_owned()),
+            ("expires", "2031-12-31".to_owned()),
+        ]
+    };
+    let send = |desk: &mut Browser, fields: &[(&str, String)]| {
+        let fields: Vec<_> = fields.iter().map(|(a, b)| (*a, b.as_str())).collect();
+        desk.post("/parties", &fields)
+    };
+    let refused = send(&mut desk, &form("Ada Quist", "QH-77"));
+    assert_eq!(refused.status, 422, "{}", refused.html);
+    assert!(
+        refused.html.contains("Code: is 1 to 24"),
+        "{}",
+        refused.html
+    );
+    assert!(refused.html.contains("value=\"QH-77\""), "still there");
+    for _ in 0..2 {
+        let done = send(&mut desk, &form("ada-quist", "QH-77"));
+        assert_eq!(
+            (done.status, done.header("location")),
+            (303, "/parties"),
+            "{}",
+            done.html
+        );
+    }
+    let all = desk.get("/parties").html;
+    assert_eq!(all.matches("/parties?code=ada-quist").count(), 1);
+    // She can be weighed in at once, and a newer licence takes the place of the older.
+    assert!(
+        desk.get("/weigh-in")
+            .html
+            .contains("<option value=\"ada-quist\"")
+    );
+    let page = desk.get("/parties?code=ada-quist");
+    assert!(page.html.contains("value=\"QH-77\""), "{}", page.html);
+    let mut again = form("ada-quist", "QH-78");
+    again[1].1 = page.hidden("request_id");
+    assert_eq!(send(&mut desk, &again).status, 303);
+    let all = desk.get("/parties").html;
+    assert!(all.contains("QH-78") && !all.contains("QH-77"), "{all}");
+
+    let (_, secret) = key(&server, v1::Role::Buyer, "").await;
+    let mut tablet = Browser::at(&server);
+    tablet.sign_in(&secret);
+    let mut own = form("ada-quist", "QH-79");
+    own[0].1 = tablet.get("/").hidden("token");
+    assert_eq!(
+        send(&mut tablet, &own).status,
+        404,
+        "a buyer puts nobody on file"
+    );
+}
