@@ -261,11 +261,10 @@ async fn found(desk: &Desk, who: &SignedIn, uri: &Uri) -> Result<Found, Refused>
         let asked = &given.booked.asked;
         Answer {
             to: format!(
-                "{}, {}: {} - {}",
+                "{}, {}: {}",
                 name(&asked.supplier),
                 name(&asked.species),
-                show::day(asked.from),
-                show::day(day_before(asked.to).unwrap_or(asked.to))
+                days_text(asked.from, asked.to)
             ),
             text: asked.text.clone(),
             by: format!(
@@ -306,6 +305,14 @@ fn species_told(found: &YieldsFound) -> BTreeSet<&str> {
     sums.chain(groups).collect()
 }
 
+/// `2031-04-30`, or the first and the last of several days.
+fn days_text(from: i64, to: i64) -> String {
+    match day_before(to) {
+        Some(last) if last != from => format!("{} - {}", show::day(from), show::day(last)),
+        _ => show::day(from),
+    }
+}
+
 /// `26.51 %`.
 fn percent(e2: i64) -> String {
     format!("{} %", papers::Percent { hundredths: e2 })
@@ -320,6 +327,12 @@ mod tests {
     use super::*;
     use crate::visit::Visit;
     use crate::words::Language;
+
+    #[test]
+    fn one_day_is_one_and_several_are_said_with_their_last() {
+        assert_eq!(days_text(20_310_430, 20_310_501), "2031-04-30");
+        assert_eq!(days_text(20_310_428, 20_310_501), "2031-04-28 - 2031-04-30");
+    }
 
     #[test]
     fn it_renders_full_and_empty_in_both_languages() {
