@@ -208,6 +208,10 @@ const ROWS: &[(&str, &str, Must)] = &[
     ("scale.scale.division", ABSENT, Bad),
     ("scale.scale.division.decimal", "\"0\"", Bad),
     ("scale.scale.capacity.decimal", "\"0.01\"", BadAt("scale.capacity")),
+    ("scale.scale.line", "\"(?<weight>[0-9.\"", Bad),
+    ("scale.scale.line", "\"[0-9.]+\"", Bad),
+    ("scale.scale.line", "\"(?<weight>[0-9.]+) (?<colour>[a-z]+)\"", Bad),
+    ("scale.scale.line", "\"(?<weight>(\\\\w{100}){100})\"", Bad),
 
     ("tote.tote.site", "7", Bad),
     ("tote.tote.tare", ABSENT, Bad),

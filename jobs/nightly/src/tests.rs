@@ -75,6 +75,7 @@ fn dock_scale(tested_on: Option<DayNumber>) -> Scale {
         division: on_dock("0.05"),
         capacity: on_dock("150"),
         tested_on: tested_on.and_then(date_of),
+        line: String::new(),
     }
 }
 

@@ -479,7 +479,7 @@ doc_struct! {
     Site { number, name, clock, currency, buyer, shown_unit, location_description }
     Party { code, name, roles, licence_number, licence_expires, contact }
     Species { code, name, scientific_name, hazards; later lightest, heaviest }
-    Scale { site, code, name, accuracy_class, division, capacity, tested_on }
+    Scale { site, code, name, accuracy_class, division, capacity, tested_on; later line }
     Tote { site, code, tare, weighed_on }
     Device { site, code, name }
     Settings {

@@ -977,6 +977,12 @@ const ENTRIES: &[Entry] = &[
                 Takes::Day,
                 "Day of its last test",
             ),
+            may(
+                "line",
+                "scale.line",
+                Takes::Text,
+                "Regular expression its lines are read by: groups weight, unit, stable",
+            ),
         ],
         example: "scale --site 1 --code dock --name \"Dock scale\" --class III --division 0.05 \
                   --capacity 250 --unit lb --tested-on 2031-03-14",

@@ -18,6 +18,7 @@ mod follow;
 mod keys;
 mod kitchen;
 mod landings;
+mod live_scale;
 mod moved;
 mod office;
 mod outlet;
@@ -25,6 +26,7 @@ mod price_check;
 mod receiving;
 mod repeat;
 mod reports;
+mod scale_line;
 pub mod secret;
 mod settlement;
 mod signed_in;
@@ -53,6 +55,7 @@ pub use follow::{CatchUpWord, DeviceWord};
 pub use keys::KeyFound;
 pub use kitchen::{Delivery, FilletOnHand, KitchenCost};
 pub use landings::{LandingDay, LandingDays};
+pub use live_scale::{REMEMBERED, SHOWN};
 pub use office::IN_A_MINUTE;
 pub use outlet::{DispatchNote, DispatchedLot, PlanFound, ProposalAsked};
 pub use price_check::{ListChecked, Repriced};
@@ -62,6 +65,7 @@ pub use reports::{
     AcknowledgeAsked, CloseFound, Ended, FlagFound, FlagRange, Statement, StatementRow,
     TicketFound, TicketRange, YieldRange, YieldsFound,
 };
+pub use scale_line::{BadExpression, LineRead, ScaleLine};
 pub use settlement::{CashFound, DrawerCount, DrawerDay};
 pub use signed_in::{LINK_LASTS_US, SESSION_LASTS_US};
 pub use small_fish::{SmallFishAsked, SmallFishFound};
@@ -119,6 +123,7 @@ pub struct Desk {
     replacing: Arc<Mutex<()>>,
     recent: usual::Recent,
     refusals: audit::Refusals,
+    live: live_scale::Heard,
 }
 
 /// Times a deed is decided before its caller is told to try again.
@@ -140,6 +145,7 @@ impl Desk {
             replacing: Arc::default(),
             recent: usual::Recent::default(),
             refusals: audit::Refusals::default(),
+            live: live_scale::Heard::default(),
         })
     }
 

@@ -111,6 +111,8 @@ pub struct Scale {
     pub capacity: Reading,
     /// Day of the last test; absent means not tested.
     pub tested_on: Option<NaiveDate>,
+    /// Regular expression that its lines are read by, where it sends any; else empty.
+    pub line: String,
 }
 
 /// A named tote with a posted tare.

@@ -1149,6 +1149,7 @@ mod tests {
                 division: reading(division),
                 capacity: reading("15"),
                 tested_on: None,
+                line: String::new(),
             }
         };
         for (division, warns) in [

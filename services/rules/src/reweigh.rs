@@ -101,6 +101,7 @@ mod tests {
             division: reading("0.05"),
             capacity: reading("150"),
             tested_on: None,
+            line: String::new(),
         };
         let lot = LotCode::new(2_031_050_200_010_000_003, 1).unwrap();
         let iii = scale("III");

@@ -143,6 +143,7 @@ mod tests {
             division: reading(division),
             capacity: reading("500"),
             tested_on: None,
+            line: String::new(),
         }
     }
 

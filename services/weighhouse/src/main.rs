@@ -14,6 +14,7 @@ mod doctor;
 mod holder;
 mod night;
 mod office_key;
+mod scales;
 mod serve;
 mod tls;
 #[cfg(feature = "otlp")]
@@ -107,6 +108,16 @@ enum Command {
         /// Requests of one key a second, on the average; twice as many at once
         #[arg(long, value_name = "N", default_value_t = Room::default().a_second)]
         requests_per_second: NonZeroU32,
+        /// A scale that sends lines of text, and where they are read from:
+        /// SITE/CODE=tcp:HOST:PORT, or SITE/CODE=serial:PATH at the speed the system has
+        /// set for it; may be given several times. How a line is read stands with the scale
+        #[arg(
+            long = "scale",
+            value_name = "SCALE",
+            env = "WEIGHHOUSE_SCALES",
+            value_delimiter = ','
+        )]
+        scales: Vec<scales::Scale>,
         /// Make a fresh book one with a simulated clock that shows this instant,
         /// for trying out; a book that has such a clock keeps its time
         #[arg(long, value_name = "INSTANT", value_parser = client::instant)]
@@ -267,6 +278,7 @@ async fn run(command: Command) -> anyhow::Result<ExitCode> {
             metrics,
             requests_under_way,
             requests_per_second,
+            scales,
             simulated_from,
         } => {
             let tls = match (&tls_certificate, &tls_key) {
@@ -294,6 +306,7 @@ async fn run(command: Command) -> anyhow::Result<ExitCode> {
             if let Some(file) = office_key::ensure(desk.desk(), &file).await? {
                 print(&format!("the office's key is in {}\n", file.display()))?;
             }
+            scales::listen(desk.desk(), scales)?;
             let scheme = if tls.is_some() { "https" } else { "http" };
             print(&format!("listening on {scheme}://{address}\n"))?;
             let service = intake::Service {

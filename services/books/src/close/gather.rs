@@ -290,6 +290,11 @@ fn history(
     let on_scales = read.on_scales.values().flatten();
     let used: BTreeSet<_> = on_scales.map(|read| read.scale.as_str()).collect();
     for scale in scales.values().filter(|scale| used.contains(&*scale.code)) {
+        // How its lines are read changes no weight.
+        let scale = Scale {
+            line: String::new(),
+            ..scale.clone()
+        };
         let _ = writeln!(text, "read on {}", canonical(&scale.to_doc()));
     }
     for twice in weighed_twice {

@@ -560,6 +560,7 @@ fn what_the_office_keeps_on_file_reads_back() {
             division: lb("0.05"),
             capacity: lb("500"),
             tested_on: when,
+            line: TEXT.to_owned(),
         });
         reads_back(&Tote {
             site: 1,

@@ -146,6 +146,7 @@ fn scale(site: i64, name: &str) -> Scale {
         division: lb("0.05"),
         capacity: lb("500"),
         tested_on: None,
+        line: String::new(),
     }
 }
 

@@ -60,6 +60,7 @@ pub(crate) fn scale(scale: &Scale) -> v1::Scale {
         division: Some(reading(&scale.division)),
         capacity: Some(reading(&scale.capacity)),
         tested_on: scale.tested_on.map(date),
+        line: scale.line.clone(),
     }
 }
 

@@ -1,5 +1,6 @@
 //! What the office puts on file, parsed.
 
+use desk::ScaleLine;
 use proto::v1;
 use rules::agreed_price::AgreedPrice;
 use rules::baseline::Baseline;
@@ -121,6 +122,7 @@ pub(crate) fn scale(request: v1::RecordScaleRequest) -> Result<Asked<Scale>, Bad
         if capacity.weight < division.weight {
             return Err(Bad::rule("must be at least one division")).at("capacity");
         }
+        let unit = division.unit;
         Ok(Scale {
             site: super::site(scale.site)?,
             code: code(scale.code).at("code")?,
@@ -129,8 +131,18 @@ pub(crate) fn scale(request: v1::RecordScaleRequest) -> Result<Asked<Scale>, Bad
             division,
             capacity,
             tested_on: date_or_none(scale.tested_on).at("tested_on")?,
+            line: scale_line(scale.line, unit).at("line")?,
         })
     })
+}
+
+/// How the lines of a scale are read, if it sends any.
+fn scale_line(written: String, unit: WeightUnit) -> Result<String, Bad> {
+    let expression = text(written)?;
+    if !expression.is_empty() {
+        ScaleLine::new(&expression, unit).map_err(|bad| Bad::rule(bad.to_string()))?;
+    }
+    Ok(expression)
 }
 
 /// A named tote.

@@ -186,6 +186,7 @@ impl Told {
                 division: reading(division),
                 capacity: reading("150"),
                 tested_on: date_of(20_310_311).filter(|_| tested),
+                line: String::new(),
             };
             self.0.scales.insert(code.to_owned(), on_file);
         }

@@ -23,6 +23,7 @@ fn scale(code: &str, division: &str) -> Scale {
         division: reading(division),
         capacity: reading("500"),
         tested_on: chrono::NaiveDate::from_ymd_opt(2031, 3, 11),
+        line: String::new(),
     }
 }
 
@@ -151,6 +152,7 @@ fn a_scale_nobody_tested_is_not_guessed_at() {
     let settings = Settings::default();
     let untested = Scale {
         tested_on: None,
+        line: String::new(),
         ..scale("table", "0.02")
     };
     let classless = Scale {

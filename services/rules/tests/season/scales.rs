@@ -78,6 +78,7 @@ impl Scale {
             capacity: Reading::new(self.capacity, WeightUnit::Lb, "", ReadingSource::Keyed)
                 .expect("a capacity is a number"),
             tested_on: date_of(20_310_311),
+            line: String::new(),
         }
     }
 }

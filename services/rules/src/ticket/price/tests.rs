@@ -163,6 +163,7 @@ fn office() -> Office {
         division: reading(division, LB, ""),
         capacity: reading(capacity, LB, ""),
         tested_on: chrono::NaiveDate::from_ymd_opt(2031, 1, 7),
+        line: String::new(),
     };
     let species = |code: &str, name: &str, hazards: &[Hazard]| Species {
         code: code.to_owned(),
