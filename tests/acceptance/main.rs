@@ -37,6 +37,7 @@ mod payees;
 mod price_lists;
 mod reading;
 mod receiving;
+mod scales;
 mod settle;
 mod simulated_day;
 mod stopping;

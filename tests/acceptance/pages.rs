@@ -20,20 +20,20 @@ use crate::week::send_week;
 
 /// A page as it came.
 #[derive(Debug)]
-struct Page {
-    status: u16,
+pub(crate) struct Page {
+    pub(crate) status: u16,
     headers: Vec<(String, String)>,
-    html: String,
+    pub(crate) html: String,
 }
 
 impl Page {
-    fn header(&self, name: &str) -> &str {
+    pub(crate) fn header(&self, name: &str) -> &str {
         let found = self.headers.iter().find(|(key, _)| key == name);
         found.map_or("", |(_, value)| value)
     }
 
     /// The value of a hidden field.
-    fn hidden(&self, name: &str) -> String {
+    pub(crate) fn hidden(&self, name: &str) -> String {
         let mark = format!("name=\"{name}\" value=\"");
         let rest = self.html.split_once(&mark).expect("a hidden field").1;
         rest.split('"').next().unwrap().to_owned()
@@ -41,7 +41,7 @@ impl Page {
 }
 
 /// Something that keeps cookies, as a browser does.
-struct Browser {
+pub(crate) struct Browser {
     address: String,
     /// Trusted where TLS is spoken.
     tls: Option<Arc<rustls::ClientConfig>>,
@@ -54,7 +54,7 @@ trait Link: Read + Write {}
 impl<T: Read + Write> Link for T {}
 
 impl Browser {
-    fn at(server: &Server) -> Browser {
+    pub(crate) fn at(server: &Server) -> Browser {
         Browser {
             address: server.address().to_owned(),
             tls: None,
@@ -63,11 +63,11 @@ impl Browser {
         }
     }
 
-    fn get(&mut self, path: &str) -> Page {
+    pub(crate) fn get(&mut self, path: &str) -> Page {
         self.ask("GET", path, "")
     }
 
-    fn post(&mut self, path: &str, fields: &[(&str, &str)]) -> Page {
+    pub(crate) fn post(&mut self, path: &str, fields: &[(&str, &str)]) -> Page {
         let escaped = |text: &str| {
             let bytes = text.bytes();
             bytes.map(|b| format!("%{b:02x}")).collect::<String>()
@@ -140,14 +140,14 @@ impl Browser {
     }
 
     /// Signs in with a key, and fails where that fails.
-    fn sign_in(&mut self, key: &str) {
+    pub(crate) fn sign_in(&mut self, key: &str) {
         let answer = self.post("/sign-in", &[("key", key)]);
         assert_eq!((answer.status, answer.header("location")), (303, "/"));
     }
 }
 
 /// Id and secret of a new key.
-async fn key(server: &Server, role: v1::Role, party: &str) -> (String, String) {
+pub(crate) async fn key(server: &Server, role: v1::Role, party: &str) -> (String, String) {
     let mut keys = KeyServiceClient::new(server.channel().await);
     let request = v1::IssueKeyRequest {
         request_id: fresh(),

@@ -16,7 +16,8 @@ const SIZES = {
   desk: { width: 1280, height: 800 },
 };
 
-async function openHouse() {
+// `more` is what else is said to `serve`.
+async function openHouse(more = []) {
   if (!PROGRAM || !FOLDER) throw new Error("run by tests/all, which says what to test");
   // Files of tests may run at once, each with a house of its own.
   const folder = path.join(FOLDER, `demo-${process.pid}`);
@@ -26,7 +27,7 @@ async function openHouse() {
   const keyFile = path.join(folder, "office-key");
   const server = spawn(
     PROGRAM,
-    ["serve", "--listen", "127.0.0.1:0", "--book", book, "--office-key", keyFile],
+    ["serve", "--listen", "127.0.0.1:0", "--book", book, "--office-key", keyFile, ...more],
     { env: { ...process.env, RUST_LOG: "warn" }, stdio: ["ignore", "pipe", "inherit"] },
   );
   let said = "";

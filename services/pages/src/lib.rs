@@ -26,6 +26,7 @@ mod price_form;
 mod prices;
 mod received;
 mod refused;
+mod scale;
 mod show;
 mod sign_in;
 mod statement;
@@ -61,6 +62,7 @@ pub fn router(desk: &Desk, is_secure: bool) -> Router {
         .route("/tickets/{id}/dispute", post(ticket::dispute))
         .route("/statement", get(statement::page))
         .route("/weigh-in", get(weigh_in::page).post(weigh_in::send))
+        .route("/scales/{code}/reading", get(scale::reading))
         .route("/cut", get(cut::page).post(cut::record))
         .route("/yields", get(yields::page))
         .route("/yields/answer", post(yields::say))

@@ -1,4 +1,4 @@
-//! The style, the script and the mark: three files, served under the hash of what is in
+//! The style, the scripts and the mark: a few files, served under the hash of what is in
 //! them so that a browser keeps them for good.
 
 use std::sync::LazyLock;
@@ -13,6 +13,7 @@ use crate::refused::{Refused, in_no_frame};
 
 const STYLE: &str = include_str!("../look/ticket.css");
 const SCRIPT: &str = include_str!("../look/page.js");
+const SCALE: &str = include_str!("../look/scale.js");
 const MARK: &str = include_str!("../look/mark.svg");
 
 /// Short enough to read, long enough to differ.
@@ -20,6 +21,7 @@ const DIGITS: usize = 12;
 
 static STYLE_PATH: LazyLock<String> = LazyLock::new(|| path(STYLE, "css"));
 static SCRIPT_PATH: LazyLock<String> = LazyLock::new(|| path(SCRIPT, "js"));
+static SCALE_PATH: LazyLock<String> = LazyLock::new(|| path(SCALE, "js"));
 static MARK_PATH: LazyLock<String> = LazyLock::new(|| path(MARK, "svg"));
 
 fn path(content: &str, ending: &str) -> String {
@@ -38,11 +40,15 @@ pub(crate) fn script_path() -> &'static str {
     &SCRIPT_PATH
 }
 
+pub(crate) fn scale_path() -> &'static str {
+    &SCALE_PATH
+}
+
 pub(crate) fn mark_path() -> &'static str {
     &MARK_PATH
 }
 
-/// One of the three.
+/// One of them.
 pub(crate) async fn file(
     State(house): State<House>,
     Path(name): Path<String>,
@@ -52,6 +58,7 @@ pub(crate) async fn file(
     let files = [
         (style_path(), "text/css; charset=utf-8", STYLE),
         (script_path(), "text/javascript; charset=utf-8", SCRIPT),
+        (scale_path(), "text/javascript; charset=utf-8", SCALE),
         (mark_path(), "image/svg+xml", MARK),
     ];
     match files.into_iter().find(|(own, ..)| *own == path) {
@@ -70,8 +77,10 @@ mod tests {
     #[test]
     fn the_style_is_small_and_asks_nothing_of_another_host() {
         assert!(STYLE.len() < 20_000, "{} bytes", STYLE.len());
-        assert!(SCRIPT.len() < 10_000, "{} bytes", SCRIPT.len());
-        for file in [STYLE, SCRIPT] {
+        for script in [SCRIPT, SCALE] {
+            assert!(script.len() < 10_000, "{} bytes", script.len());
+        }
+        for file in [STYLE, SCRIPT, SCALE] {
             for word in ["http:", "https:", "@import", "url(", "eval(", "innerHTML"] {
                 assert!(!file.contains(word), "{word}");
             }

@@ -13,7 +13,7 @@ use rules::dispute::DisputeAsked;
 use rules::fish::Undersize;
 use rules::office::Site;
 use rules::ticket::{LotIn, Notice, NoticeKind, Tare, Ticket, TicketLot, WeighIn, Weighed};
-use rules::weight::{Reading, WeightUnit};
+use rules::weight::{Reading, ReadingSource, WeightUnit};
 
 use crate::form::{self, Sent};
 use crate::frame::Frame;
@@ -323,9 +323,10 @@ fn lot_of(
 /// What the person at the scale wrote, unit and all, and how many fish.
 fn as_read(w: &Words, weighed: &Weighed) -> (String, String) {
     let read = |reading: &Reading| {
-        let scale = match reading.scale.as_str() {
-            "" => String::new(),
-            scale => format!(" ({scale})"),
+        let scale = match (reading.scale.as_str(), reading.source) {
+            ("", _) => String::new(),
+            (scale, ReadingSource::Keyed) => format!(" ({scale})"),
+            (scale, ReadingSource::Captured) => format!(" ({scale}, {})", w.captured),
         };
         format!("{} {}{scale}", reading.text, reading.unit.symbol())
     };

@@ -21,6 +21,7 @@ use crate::frame::Frame;
 use crate::house::House;
 use crate::received::{self, Found};
 use crate::refused::{Refused, answer, rendered};
+use crate::scale::{self, Live};
 use crate::show;
 use crate::visit::{SignedIn, see};
 use crate::words::{Language, Words};
@@ -42,6 +43,7 @@ struct Page {
     /// As typed so far.
     typed: Fields,
     unit: &'static str,
+    live: Option<Live>,
     rows: Vec<usize>,
     probes: Vec<usize>,
     divers: Vec<Choice>,
@@ -123,7 +125,8 @@ async fn sent(desk: &Desk, who: &SignedIn, fields: Fields) -> Result<Response, R
         let page = shown(desk, who, fields, String::new(), None).await?;
         return Ok(rendered(axum::http::StatusCode::OK, &page));
     }
-    let asked = read(who.words(), &fields, site.number);
+    let asked =
+        read(who.words(), &fields, site.number).map(|asked| scale::believed(desk, &fields, asked));
     let done = match asked {
         Err(refused) => Err(refused),
         Ok(asked) if step == "book" => {
@@ -189,6 +192,7 @@ async fn shown(
         f: Frame::around(who, who.words().weigh_in),
         request_id,
         unit: who.unit(&site).of_price().symbol(),
+        live: Live::at(desk, site.number, &typed),
         rows: (1..=(asked_rows + more).clamp(ROWS, MOST_ROWS)).collect(),
         probes: (1..=PROBES).collect(),
         divers: divers.collect(),
@@ -613,6 +617,11 @@ mod tests {
             f: Frame::of(&visit, w.weigh_in),
             request_id: "an id".to_owned(),
             typed: fields(&[("gross_1", "45.60")]),
+            live: Some(Live {
+                codes: "dock".to_owned(),
+                marks: vec!["45.60 lb".to_owned()],
+                script: "/look/scale.js",
+            }),
             unit: "lb",
             rows: vec![1, 2, 3],
             probes: vec![1, 2, 3],

@@ -352,6 +352,11 @@ words! {
     yield_word: "Yield", "Rendimiento";
     no_cuts: "Nothing was cut in these days.", "No se cortó nada en estos días.";
     cuts: "Cuts", "Cortes";
+    captured: "captured", "capturado";
+    scale_take: "from the scale", "de la báscula";
+    scale_moving: "not at rest yet", "aún no está quieta";
+    scale_quiet: "The scale says nothing now", "La báscula no dice nada ahora";
+    scale_other: "another unit than this page", "otra unidad que la de esta página";
     yield_answers: "What divers answered", "Lo que contestaron los buzos";
     yield_answer_title: "Answer this", "Contestar a esto";
     yield_answer_hint: "What you know of your fish stands beside the figure. It changes no figure and no pay.", "Lo que usted sabe de su pescado queda junto a la cifra. No cambia ninguna cifra ni ningún pago.";
