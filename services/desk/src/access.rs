@@ -60,6 +60,7 @@ pub const TABLE: &[Act] = &[
     ("void",              "void a ticket",                       [YES,  NO,   NO,     YES,   NO]),
     ("device_word",       "say what a device has queued",        [YES,  NO,   NO,     YES,   NO]),
     ("codes",             "ask for lot numbers ahead",           [YES,  NO,   NO,     YES,   NO]),
+    ("browser",           "have a browser keep entries",         [YES,  NO,   NO,     YES,   NO]),
     ("reprobe",           "probe fish again",                    [YES,  NO,   NO,     YES,   NO]),
     ("reweigh",           "weigh fish again",                    [YES,  NO,   NO,     YES,   NO]),
     ("hold",              "set fish aside",                      [YES,  NO,   NO,     YES,   NO]),

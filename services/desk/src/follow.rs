@@ -58,7 +58,12 @@ impl Desk {
                 Some(open) => {
                     let mut tx = self.read().await?;
                     let entry = entries::get(&mut tx, open).await?;
-                    entry.ok_or(DeskError::Internal)?.id.day()
+                    let opened = entry.filter(|entry| {
+                        entry.kind == "device_word" && entry.id.site() == word.site
+                    });
+                    let unknown =
+                        || DeskError::unknown("open", "word of a device", &open.to_string());
+                    opened.ok_or_else(unknown)?.id.day()
                 }
             };
             let row = Row::new(

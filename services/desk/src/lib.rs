@@ -218,6 +218,25 @@ impl Desk {
         F: Future<Output = Result<Plan<A, O>, DeskError>> + Send,
     {
         caller.may(kind)?;
+        self.allowed_deed(caller, kind, request_id, asked, plan)
+            .await
+    }
+
+    /// The same of a deed that its caller was found to be allowed by another act than
+    /// its kind: a browser is a device, and not only the office may have one.
+    pub(crate) async fn allowed_deed<A, O, F>(
+        &self,
+        caller: &Caller,
+        kind: &'static str,
+        request_id: &str,
+        asked: A,
+        plan: impl Fn(A) -> F + Send,
+    ) -> Result<Booked<A, O>, DeskError>
+    where
+        A: Doc + Clone + Send,
+        O: Doc + Send,
+        F: Future<Output = Result<Plan<A, O>, DeskError>> + Send,
+    {
         let print = fingerprint(caller, kind, &asked);
         for _ in 0..TRIES {
             let planned = match plan(asked.clone()).await {
