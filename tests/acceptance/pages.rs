@@ -2,6 +2,7 @@
 //! cookies: who gets in and how, what is theirs, what a form needs, and that the
 //! contract beside them is as it was.
 
+mod kept;
 mod kitchen;
 mod office;
 
@@ -599,11 +600,23 @@ async fn a_weigh_in_is_looked_at_before_it_is_booked_and_booked_once() {
         "42.00 lb",
         "294.00 USD",
         "spines stay venomous",
-        "value=\"book\"",
+        "value=\"turn\"",
     ] {
         assert!(checked.html.contains(shown), "{shown}: {}", checked.html);
     }
     assert_eq!(checked.hidden("request_id"), id, "it stays the same ticket");
+    let turned = tablet.post("/weigh-in", &tote(&token, &id, "turn"));
+    assert_eq!(turned.status, 200, "{}", turned.html);
+    for shown in [
+        "Wren",
+        "294.00 USD",
+        "value=\"book\"",
+        "value=\"book_absent\"",
+    ] {
+        assert!(turned.html.contains(shown), "{shown}: {}", turned.html);
+    }
+    assert_eq!(turned.hidden("request_id"), id);
+    assert_eq!(turned.hidden("gross_1"), "45.60", "all of it goes along");
     let none = tablet.get("/tickets");
     assert!(
         !none.html.contains("href=\"/tickets/"),

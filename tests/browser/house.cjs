@@ -5,6 +5,7 @@
 const { execFileSync, spawn } = require("node:child_process");
 const fs = require("node:fs");
 const path = require("node:path");
+const net = require("node:net");
 const { chromium } = require("playwright-core");
 
 const PROGRAM = process.env.WEIGHHOUSE_TEST_PROGRAM;
@@ -13,6 +14,7 @@ const CHROMIUM = process.env.WEIGHHOUSE_TEST_CHROMIUM || "/usr/bin/chromium";
 
 const SIZES = {
   phone: { width: 390, height: 844 },
+  tablet: { width: 820, height: 1180 },
   desk: { width: 1280, height: 800 },
 };
 
@@ -54,17 +56,67 @@ async function openHouse(more = []) {
     return /whkey_[0-9a-f]{64}/.exec(told)[0];
   };
   const browser = await chromium.launch({ executablePath: CHROMIUM, args: ["--no-sandbox"] });
+  // Puts deeds of the contract on file, in their order.
+  const send = (deeds) => {
+    const file = path.join(folder, `deeds-${Date.now()}.json`);
+    fs.writeFileSync(file, JSON.stringify(deeds.map((deed, i) => ({ label: `${i}`, deed }))));
+    return command("send", file);
+  };
+  // The entries of a business day, as the record has them; their documents read.
+  const entries = (day) => {
+    const told = JSON.parse(command("audit", "deeds", "--site", "1", "--day", day, "--json"));
+    return told.answer.entries.map((of) => ({ ...of, document: JSON.parse(of.document) }));
+  };
   return {
     url,
+    folder,
     key,
     command,
+    send,
+    entries,
     office: fs.readFileSync(secretFile, "utf8").trim(),
     browser,
     async close() {
       await browser.close();
       server.kill("SIGTERM");
       await new Promise((ended) => server.once("exit", ended));
-      fs.rmSync(folder, { recursive: true, force: true });
+      fs.rmSync(folder, { recursive: true, force: true, maxRetries: 5, retryDelay: 200 });
+    },
+  };
+}
+
+// A wire to the house that can be cut: then nobody answers at its address, and what was
+// under way ends in the middle.
+async function layWire(url) {
+  const far = new URL(url);
+  let links = new Set();
+  let port = 0;
+  let server = null;
+  const carry = (near) => {
+    const away = net.connect(Number(far.port), far.hostname);
+    for (const [one, other] of [[near, away], [away, near]]) {
+      links.add(one);
+      one.on("error", () => {});
+      one.on("close", () => { links.delete(one); other.destroy(); });
+      one.pipe(other);
+    }
+  };
+  const listen = () => new Promise((listening) => {
+    server = net.createServer(carry).listen(port, "127.0.0.1", () => {
+      ({ port } = server.address());
+      listening();
+    });
+  });
+  await listen();
+  return {
+    url: `http://127.0.0.1:${port}`,
+    mend: listen,
+    async cut() {
+      if (!server.listening) return;
+      const closed = new Promise((done) => server.close(done));
+      for (const link of links) link.destroy();
+      links = new Set();
+      await closed;
     },
   };
 }
@@ -113,4 +165,4 @@ async function sitDown(house, { size, language, dark, script = true }) {
   };
 }
 
-module.exports = { openHouse, sitDown, SIZES };
+module.exports = { openHouse, layWire, sitDown, CHROMIUM, SIZES };

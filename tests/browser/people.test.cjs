@@ -79,17 +79,96 @@ for (const script of [true, false]) {
       assert.equal(await page.locator("[data-keypad]").isVisible(), false);
       await page.fill("#probe_1", "38.5");
     }
-    // Enter looks at it and books nothing.
+    // Enter looks at it and books nothing; then the screen is turned to the diver.
     await page.press("#gross_1", "Enter");
-    await page.locator("#checked").waitFor();
-    const would = await page.locator("section .sum dd").textContent();
-    assert.match(await page.locator(".caution").first().textContent(), /venenosas/);
-    await page.click("button[value=book]");
+    let would;
+    if (script) {
+      await page.locator("[data-running] .sum").waitFor();
+      assert.match(await page.locator("[data-running] .caution").textContent(), /venenosas/);
+      await page.click("button[data-turn]");
+      would = await page.locator("[data-turned] .sum dd").textContent();
+      assert.equal(await page.locator("[data-weigh-in]").isVisible(), false, "nothing but the ticket");
+      await page.click("[data-back]");
+      assert.equal(await page.inputValue("#gross_2"), "12.60", "and back, with all of it");
+      await page.click("button[data-turn]");
+      await page.click("[data-book='1']");
+    } else {
+      await page.locator("#checked").waitFor();
+      would = await page.locator("section .sum dd").textContent();
+      assert.match(await page.locator(".caution").first().textContent(), /venenosas/);
+      await page.click("button[value=turn]");
+      assert.match(await page.locator(".turn").textContent(), /Wren Haldane/);
+      assert.equal(await page.locator(".turn .sum dd").textContent(), would);
+      await page.click("button[value=book]");
+    }
     await page.waitForURL(/\/tickets\/\d{19}$/);
     // 21.00 lb of 30 fish and 9.00 lb of 40: small plates and undersize, each by its band.
     assert.equal(await page.locator(".ticket .sum dd").textContent(), would);
     assert.match(await page.locator(".ticket").textContent(), /21\.00 lb/);
     assert.match(await page.locator(".ticket").textContent(), /9\.00 lb/);
+    assert.deepEqual(person.troubles, []);
+    await person.close();
+  });
+}
+
+for (const script of [true, false]) {
+  const how = script ? "with" : "without";
+  test(`two species on one ticket, fish by fish, one held, and a weight taken back, ${how} a script`, async () => {
+    const person = await sitDown(house, { size: "tablet", language: "en", script });
+    const { page } = person;
+    await person.signIn(house.key("buyer"));
+    await page.click("main a[href='/weigh-in']");
+    if (script) await page.locator("[data-ready]").waitFor();
+    await page.selectOption("#harvester", "mara-denby");
+    await page.selectOption("#species", "PZO");
+    await page.selectOption("#scale", "piece");
+    await page.fill("#grade_fish", "A");
+    await page.fill("#area", "QH-Sill");
+    if (script) {
+      await page.focus("#fish");
+      // The keypad goes on to the next fish.
+      for (const key of ["1", ".", "1", "0", "next", "0", ".", "6", "0", "next", "9", ".", "9", "0"]) {
+        await page.click(`[data-key="${key}"]`);
+      }
+      assert.equal(await page.inputValue("#fish"), "1.10\n0.60\n9.90");
+    } else {
+      await page.fill("#fish", "1.10 0.60 9.90");
+    }
+    await page.click("[data-undo]");
+    assert.equal(await page.inputValue("#fish"), "1.10 0.60");
+    await page.click("[data-lot-more]");
+    await page.selectOption("#lot2_species", "LCX");
+    await page.click("[data-lot='2'] [data-more]");
+    await page.fill("#lot2_gross_6", "12.00");
+    await page.fill("#lot2_tare_6", "2.00");
+    await page.fill("#lot2_pieces_6", "4");
+    await page.fill("#lot2_grade_6", "A");
+    await page.check("#lot2_decision_2");
+    assert.equal(await page.isChecked("#decision_1"), true, "each has its own answer");
+    await page.fill("#lot2_reason", "waits for the probe");
+    // 1.10 at 6.25 and 0.60 at 5.25, and 10.00 of 4 fish at 7.25.
+    const sums = [["82.53 USD", "sum"], ["72.50 USD", "held"]];
+    if (script) {
+      const said = page.locator("[data-sum]", { hasText: "82.53 USD" });
+      await said.waitFor();
+      assert.equal(await said.getAttribute("aria-live"), "polite");
+      await page.locator("button[data-turn]").click();
+      const turned = await page.locator("[data-turned]").textContent();
+      for (const [sum] of sums) assert.ok(turned.includes(sum), turned);
+      assert.match(turned, /Mara Denby/);
+      await page.click("[data-book='2']");
+    } else {
+      await page.click("button[value=check]:visible");
+      await page.click("button[value=turn]");
+      const turned = await page.locator(".turn").textContent();
+      for (const [sum] of sums) assert.ok(turned.includes(sum), turned);
+      await page.click("button[value=book_absent]");
+    }
+    await page.waitForURL(/\/tickets\/\d{19}$/);
+    const ticket = await page.locator("main").textContent();
+    for (const shown of ["Lionfish", "Hogfish", "82.53 USD", "72.50 USD", "diver absent"]) {
+      assert.ok(ticket.includes(shown), shown);
+    }
     assert.deepEqual(person.troubles, []);
     await person.close();
   });

@@ -39,6 +39,17 @@ for (const words of document.querySelectorAll("[data-live]")) {
     kept.before = now;
   });
 
+  // Marks of fields that somebody emptied, or that are gone.
+  const prune = () => {
+    for (const [field, kept] of marks) {
+      kept.of = kept.of.filter(({ at, element }) => {
+        const stands = field.isConnected && tokens(field)[at] === element.value.split(" ")[0];
+        if (!stands) element.remove();
+        return stands;
+      });
+    }
+  };
+
   const fieldsOf = (box) => [...box.querySelectorAll("input[inputmode=decimal], textarea[inputmode=decimal]")];
 
   // Marks that came back with a form that was checked.
@@ -71,9 +82,13 @@ for (const words of document.querySelectorAll("[data-live]")) {
     byHand = true;
   };
 
-  for (const box of form.querySelectorAll("fieldset")) {
+  const known = new WeakSet();
+  const attach = (box) => {
+    known.add(box);
+    // One that came with the copy of another box.
+    box.querySelector(".take")?.remove();
     const all = fieldsOf(box);
-    if (!all.length) continue;
+    if (!all.length) return;
     let into = all[0];
     for (const field of all) field.addEventListener("focus", () => { into = field; show(); });
     const button = document.createElement("button");
@@ -84,7 +99,7 @@ for (const words of document.querySelectorAll("[data-live]")) {
     // Over the whole width, so that no field moves as its words change.
     box.querySelector("legend").after(button);
     buttons.push({ button, label: () => form.querySelector(`label[for="${into.id}"]`).textContent });
-  }
+  };
 
   const says = () => {
     const { quiet, moving, other, take: word } = words.dataset;
@@ -96,8 +111,11 @@ for (const words of document.querySelectorAll("[data-live]")) {
   const show = () => {
     const [said, ready] = says();
     for (const { button, label } of buttons) {
+      if (!button.isConnected) continue;
       button.hidden = !live.includes(chosen.value);
-      button.textContent = ready ? `${label()}, ${said}` : said;
+      const text = ready ? `${label()}, ${said}` : said;
+      // Only where it differs: the form is watched, and this is in it.
+      if (button.textContent !== text) button.textContent = text;
       button.setAttribute("aria-disabled", String(!ready));
     }
   };
@@ -114,10 +132,16 @@ for (const words of document.querySelectorAll("[data-live]")) {
         shown = null;
         wait = 3000;
       }
+      prune();
       show();
     }
     setTimeout(ask, wait);
   };
+  const look = () => {
+    for (const box of form.querySelectorAll("fieldset")) if (!known.has(box)) attach(box);
+  };
+  new MutationObserver(() => { look(); show(); }).observe(form, { childList: true, subtree: true });
+  look();
   chosen.addEventListener("change", () => { shown = null; show(); });
   show();
   ask();

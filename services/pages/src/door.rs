@@ -22,7 +22,7 @@ const TIME: Duration = Duration::from_secs(10);
 /// stands in a page.
 const POLICY: &str = "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; \
                       connect-src 'self'; form-action 'self'; frame-ancestors 'none'; \
-                      base-uri 'none'; manifest-src 'self'";
+                      base-uri 'none'; manifest-src 'self'; worker-src 'self'";
 
 const SAME_ORIGIN_OPENER: HeaderName = HeaderName::from_static("cross-origin-opener-policy");
 const SAME_ORIGIN_RESOURCE: HeaderName = HeaderName::from_static("cross-origin-resource-policy");

@@ -42,6 +42,26 @@ impl Fields {
         self.0.iter().filter(|(key, _)| key == name).count()
     }
 
+    /// Names and values in order, as they came.
+    pub(crate) fn pairs(&self) -> impl Iterator<Item = (&str, &str)> {
+        self.0
+            .iter()
+            .map(|(name, value)| (name.as_str(), value.as_str()))
+    }
+
+    /// The same without the fields that `is_out` names.
+    pub(crate) fn without(&self, is_out: impl Fn(&str) -> bool) -> Fields {
+        let kept = self.0.iter().filter(|(name, _)| !is_out(name));
+        Fields(kept.cloned().collect())
+    }
+
+    /// The same with one value for a name.
+    pub(crate) fn with(&self, name: &str, value: &str) -> Fields {
+        let mut fields = self.without(|of| of == name);
+        fields.0.push((name.to_owned(), value.to_owned()));
+        fields
+    }
+
     #[cfg(test)]
     pub(crate) fn of(pairs: &[(&str, &str)]) -> Fields {
         pairs.iter().copied().collect()

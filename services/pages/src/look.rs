@@ -1,4 +1,4 @@
-//! The style, the scripts and the mark: a few files, served under the hash of what is in
+//! The style, the scripts and the mark: files that are served under the hash of what is in
 //! them so that a browser keeps them for good.
 
 use std::sync::LazyLock;
@@ -14,6 +14,10 @@ use crate::refused::{Refused, in_no_frame};
 const STYLE: &str = include_str!("../look/ticket.css");
 const SCRIPT: &str = include_str!("../look/page.js");
 const SCALE: &str = include_str!("../look/scale.js");
+/// Keeps objects in a browser: the library idb, under its own licence.
+const KEEP: &str = include_str!("../look/idb.js");
+const PRICE: &str = include_str!("../look/price.js");
+const WEIGH_IN: &str = include_str!("../look/weigh_in.js");
 const MARK: &str = include_str!("../look/mark.svg");
 
 /// Short enough to read, long enough to differ.
@@ -22,6 +26,9 @@ const DIGITS: usize = 12;
 static STYLE_PATH: LazyLock<String> = LazyLock::new(|| path(STYLE, "css"));
 static SCRIPT_PATH: LazyLock<String> = LazyLock::new(|| path(SCRIPT, "js"));
 static SCALE_PATH: LazyLock<String> = LazyLock::new(|| path(SCALE, "js"));
+static KEEP_PATH: LazyLock<String> = LazyLock::new(|| path(KEEP, "js"));
+static PRICE_PATH: LazyLock<String> = LazyLock::new(|| path(PRICE, "js"));
+static WEIGH_IN_PATH: LazyLock<String> = LazyLock::new(|| path(WEIGH_IN, "js"));
 static MARK_PATH: LazyLock<String> = LazyLock::new(|| path(MARK, "svg"));
 
 fn path(content: &str, ending: &str) -> String {
@@ -48,6 +55,11 @@ pub(crate) fn mark_path() -> &'static str {
     &MARK_PATH
 }
 
+/// What the page of a weigh-in has beside the script of every page, in order.
+pub(crate) fn weigh_in_scripts() -> [&'static str; 3] {
+    [&KEEP_PATH, &PRICE_PATH, &WEIGH_IN_PATH]
+}
+
 /// One of them.
 pub(crate) async fn file(
     State(house): State<House>,
@@ -55,10 +67,15 @@ pub(crate) async fn file(
     headers: HeaderMap,
 ) -> Response {
     let path = format!("/look/{name}");
+    let script = "text/javascript; charset=utf-8";
+    let [keep, price, weigh_in] = weigh_in_scripts();
     let files = [
         (style_path(), "text/css; charset=utf-8", STYLE),
-        (script_path(), "text/javascript; charset=utf-8", SCRIPT),
-        (scale_path(), "text/javascript; charset=utf-8", SCALE),
+        (script_path(), script, SCRIPT),
+        (scale_path(), script, SCALE),
+        (keep, script, KEEP),
+        (price, script, PRICE),
+        (weigh_in, script, WEIGH_IN),
         (mark_path(), "image/svg+xml", MARK),
     ];
     match files.into_iter().find(|(own, ..)| *own == path) {
@@ -80,7 +97,9 @@ mod tests {
         for script in [SCRIPT, SCALE] {
             assert!(script.len() < 10_000, "{} bytes", script.len());
         }
-        for file in [STYLE, SCRIPT, SCALE] {
+        let weigh_in = KEEP.len() + PRICE.len() + WEIGH_IN.len();
+        assert!(weigh_in < 60_000, "{weigh_in} bytes");
+        for file in [STYLE, SCRIPT, SCALE, KEEP, PRICE, WEIGH_IN] {
             for word in ["http:", "https:", "@import", "url(", "eval(", "innerHTML"] {
                 assert!(!file.contains(word), "{word}");
             }

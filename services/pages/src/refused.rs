@@ -8,6 +8,7 @@ use desk::DeskError;
 use crate::frame::Frame;
 use crate::house::House;
 use crate::visit::Visit;
+use crate::words::Words;
 
 /// Why a page is not given.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -59,7 +60,7 @@ struct Page {
 }
 
 impl Refused {
-    fn status(&self) -> StatusCode {
+    pub(crate) fn status(&self) -> StatusCode {
         match self {
             Refused::NotFound => StatusCode::NOT_FOUND,
             Refused::FromElsewhere => StatusCode::FORBIDDEN,
@@ -69,6 +70,21 @@ impl Refused {
             Refused::NoSite => StatusCode::CONFLICT,
             Refused::Said { .. } => StatusCode::UNPROCESSABLE_ENTITY,
             Refused::Internal => StatusCode::INTERNAL_SERVER_ERROR,
+        }
+    }
+
+    /// What is said of it; of what the desk refused, what stands before its own words.
+    pub(crate) fn words(&self, w: &Words) -> &'static str {
+        match self {
+            Refused::NotFound => w.not_found,
+            Refused::FromElsewhere => w.from_elsewhere,
+            Refused::TooLong => w.too_long,
+            Refused::Late => w.late,
+            Refused::TooOften => w.too_often,
+            Refused::NoSite => w.no_site,
+            Refused::Unavailable => w.unavailable,
+            Refused::Internal => w.internal,
+            Refused::Said { .. } => w.refused_hint,
         }
     }
 
@@ -83,21 +99,14 @@ impl Refused {
             Refused::NotFound => w.not_found_title,
             _ => w.refused_title,
         };
-        let (said, rule) = match self {
-            Refused::NotFound => (w.not_found, String::new()),
-            Refused::FromElsewhere => (w.from_elsewhere, String::new()),
-            Refused::TooLong => (w.too_long, String::new()),
-            Refused::Late => (w.late, String::new()),
-            Refused::TooOften => (w.too_often, String::new()),
-            Refused::NoSite => (w.no_site, String::new()),
-            Refused::Unavailable => (w.unavailable, String::new()),
-            Refused::Internal => (w.internal, String::new()),
-            Refused::Said { field, rule } if field.is_empty() => (w.refused_hint, rule.clone()),
-            Refused::Said { field, rule } => (w.refused_hint, format!("{field}: {rule}")),
+        let rule = match self {
+            Refused::Said { field, rule } if field.is_empty() => rule.clone(),
+            Refused::Said { field, rule } => format!("{field}: {rule}"),
+            _ => String::new(),
         };
         Page {
             f: Frame::of(visit, title),
-            said: said.to_owned(),
+            said: self.words(w).to_owned(),
             rule,
         }
     }

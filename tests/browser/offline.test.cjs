@@ -1,0 +1,364 @@
+// Without signal: entries wait in the browser, on its disk, and each is booked once,
+// whatever ends in the middle: the wire, the browser, the session.
+"use strict";
+
+const assert = require("node:assert/strict");
+const fs = require("node:fs");
+const path = require("node:path");
+const { test, before, after } = require("node:test");
+const { AxeBuilder } = require("@axe-core/playwright");
+const { chromium } = require("playwright-core");
+const { openHouse, layWire, CHROMIUM, SIZES } = require("./house.cjs");
+
+// The demo's last night has run on this day.
+const DAY = "2031-05-05";
+const FORTY = 40;
+const pictures = path.join(process.env.WEIGHHOUSE_TEST_FOLDER || ".", "pictures-offline");
+
+let house;
+before(async () => {
+  fs.mkdirSync(pictures, { recursive: true });
+  house = await openHouse();
+});
+after(() => house?.close());
+
+// A tablet with a profile on disk, behind a wire of its own.
+async function tablet(t, name, options = {}) {
+  const wire = await layWire(house.url);
+  const profile = path.join(house.folder, `profile-${name}`);
+  const troubles = [];
+  const it = { wire, profile, troubles, url: wire.url };
+  it.open = async () => {
+    it.context = await chromium.launchPersistentContext(profile, {
+      executablePath: CHROMIUM, args: ["--no-sandbox"], viewport: SIZES.tablet, locale: "en", ...options,
+    });
+    it.page = it.context.pages()[0] || (await it.context.newPage());
+    it.page.on("pageerror", (error) => troubles.push(String(error)));
+    return it.page;
+  };
+  it.signIn = async (secret) => {
+    await it.page.goto(`${it.url}/sign-in`);
+    await it.page.fill("#key", secret);
+    await it.page.click("main button");
+    await it.page.waitForURL(`${it.url}/`);
+  };
+  it.weighIn = async () => {
+    await it.page.goto(`${it.url}/weigh-in`);
+    await it.page.locator("[data-ready]").waitFor();
+  };
+  it.close = async () => {
+    await it.context.close();
+    assert.deepEqual(troubles, []);
+  };
+  // Also where the test ends in the middle: what is open keeps the others waiting.
+  t.after(async () => {
+    await it.context.close().catch(() => {});
+    await wire.cut().catch(() => {});
+  });
+  await it.open();
+  return it;
+}
+
+// The browser's own process: the one with this profile that no other of them started.
+function kill(profile) {
+  const found = fs.readdirSync("/proc").filter((pid) => {
+    if (!/^\d+$/.test(pid)) return false;
+    try {
+      const words = fs.readFileSync(`/proc/${pid}/cmdline`, "utf8").split("\0");
+      return words.includes(`--user-data-dir=${profile}`) && !words.some((word) => word.startsWith("--type="));
+    } catch (ended) {
+      return false;
+    }
+  });
+  assert.equal(found.length, 1, "one browser has this profile");
+  process.kill(Number(found[0]), "SIGKILL");
+}
+
+async function type(page, { diver = "wren-haldane", species = "PZO", gross = "24.60", pieces = "30", grade = "A" } = {}) {
+  await page.selectOption("#harvester", diver);
+  await page.selectOption("#species", species);
+  await page.selectOption("#scale", "dock");
+  await page.fill("#gross_1", gross);
+  await page.fill("#tare_1", "3.60");
+  await page.fill("#pieces_1", pieces);
+  await page.fill("#grade_1", grade);
+  await page.fill("#area", "QH-Sill");
+}
+
+async function confirm(page) {
+  await page.click("button[data-turn]");
+  await page.click("[data-book='1']");
+}
+
+const rows = (page, state) => page.locator(state ? `[data-entries] [data-state-of=${state}]` : "[data-entries] li");
+// Until so many entries of a state are listed.
+async function until(page, state, n) {
+  const listed = ([of, count]) => document.querySelectorAll(`[data-entries] [data-state-of=${of}]`).length === count;
+  await page.waitForFunction(listed, [state, n], { timeout: 60_000 }).catch(async () => {
+    const seen = await rows(page).allTextContents();
+    const told = await page.locator("p[data-state]").textContent();
+    assert.fail(`${n} ${state} are awaited; "${told}"; ${seen.length}: ${seen.join(" | ")}`);
+  });
+}
+const weighIns = () => house.entries(DAY).filter((entry) => entry.kind === "weigh_in");
+const words = () => house.entries(DAY).filter((entry) => entry.kind === "device_word");
+// Until the browser has the numbers it asked for.
+async function reserved(page) {
+  for (let i = 0; i < 300; i += 1) {
+    const free = await page.evaluate(async () => (await idb.openDB("weigh-in", 1)).get("kept", "numbers 1"));
+    if (free && free.length === 50) return;
+    await page.waitForTimeout(100);
+  }
+  throw new Error("no numbers came");
+}
+const device = (page) => page.evaluate(async () => (await idb.openDB("weigh-in", 1)).get("kept", "device"));
+
+test("cut off in the middle, forty lots, the browser killed and reopened: all are booked once", { timeout: 400_000 }, async (t) => {
+  const it = await tablet(t, "forty");
+  const secret = house.key("buyer");
+  await it.signIn(secret);
+  await it.weighIn();
+  let { page } = it;
+  // With signal first: booked at once, and this browser gets numbers for when there is none.
+  await type(page);
+  await reserved(page);
+  await confirm(page);
+  await page.waitForURL(/\/tickets\/\d{19}$/);
+  const own = weighIns();
+  await it.weighIn();
+
+  // The wire is cut with an entry half typed.
+  await page.selectOption("#harvester", "wren-haldane");
+  await page.fill("#gross_1", "24.6");
+  await it.wire.cut();
+  for (let i = 0; i < FORTY; i += 1) {
+    await type(page, { gross: (20 + i / 4).toFixed(2), pieces: String(20 + (i % 9)), diver: i % 2 ? "jonas-brandeth" : "wren-haldane" });
+    await confirm(page);
+    await until(page, "waiting", i + 1);
+  }
+  const shown = await rows(page, "waiting").allTextContents();
+  const numbers = shown.map((text) => /provisional, number reserved (\d{19})/.exec(text)?.[1]);
+  assert.equal(new Set(numbers).size, FORTY, shown[0]);
+  assert.match(await page.locator("p[data-state]").textContent(), /No signal.*opens again without signal.*10 lot numbers/);
+  assert.equal(weighIns().length, own.length, "nothing reached the house");
+
+  const gone = it.context.waitForEvent("close");
+  kill(it.profile);
+  await gone;
+  page = await it.open();
+  await page.goto(`${it.url}/weigh-in`);
+  await until(page, "waiting", FORTY);
+  assert.deepEqual(await rows(page, "waiting").allTextContents(), shown, "as they were, without signal");
+  // It can still be worked with.
+  await page.selectOption("#harvester", "wren-haldane");
+  const axe = await new AxeBuilder({ page }).options({ rules: { "color-contrast-enhanced": { enabled: true } } }).analyze();
+  assert.deepEqual(axe.violations.map((of) => of.id), []);
+  await page.screenshot({ path: path.join(pictures, "offline-reopened-tablet-en.png"), fullPage: true });
+
+  await it.wire.mend();
+  await page.click("[data-send]");
+  // A browser writes its cookies down every half a minute: killed before, it has lost its
+  // session, and nothing else.
+  const asks = page.locator("p[data-state] a[href='/sign-in']");
+  await asks.or(rows(page, "booked").nth(FORTY - 1)).first().waitFor({ timeout: 60_000 });
+  if (await asks.count()) {
+    assert.equal(weighIns().length, own.length);
+    await it.signIn(secret);
+    await page.goto(`${it.url}/weigh-in`);
+  }
+  await until(page, "booked", FORTY);
+  const tickets = await rows(page, "booked").locator("a").evaluateAll((all) => all.map((a) => a.textContent));
+  assert.equal(new Set(tickets).size, FORTY, tickets.join(", "));
+  const booked = weighIns().slice(own.length);
+  const asked = booked.map((entry) => entry.document.asked);
+  assert.equal(booked.length, FORTY, "by the record of the house");
+  assert.deepEqual(asked.map((of) => of.lot_number), numbers, "in their order, each with its number");
+  assert.equal(new Set(booked.map((entry) => entry.requestId)).size, FORTY);
+  const name = await device(page);
+  assert.match(name, /^page-[0-9a-f]{8}$/);
+  assert.ok(asked.every((of) => of.device === name && of.offline_payout && of.first_reading_us));
+  const differ = booked.filter((entry) => entry.document.outcome.adjustments.length);
+  assert.equal(differ.length, 0, "and what the diver was shown is what was paid");
+  const last = words().at(-1).document.asked;
+  assert.deepEqual([last.device, last.queued, last.resolved], [name, "40", "40"], "the close knows that nothing is left");
+
+  // An answer that was lost: sent again it is the first one, and nothing more is booked.
+  const before = await rows(page, "booked").first().locator("a").getAttribute("href");
+  await page.evaluate(async () => {
+    const db = await idb.openDB("weigh-in", 1);
+    const [first] = await db.getAll("entries");
+    await db.put("entries", { ...first, state: "waiting", answer: undefined });
+  });
+  await page.reload();
+  await until(page, "booked", FORTY);
+  assert.equal(await rows(page, "booked").first().locator("a").getAttribute("href"), before);
+  await page.reload();
+  await page.locator("[data-ready]").waitFor();
+  assert.equal(weighIns().length, own.length + FORTY);
+  // Two tabs at once neither.
+  await page.evaluate(async () => {
+    const db = await idb.openDB("weigh-in", 1);
+    for (const of of await db.getAll("entries")) await db.put("entries", { ...of, state: "waiting" });
+  });
+  const other = await it.context.newPage();
+  await Promise.all([page.reload(), other.goto(`${it.url}/weigh-in`)]);
+  await until(page, "booked", FORTY);
+  assert.equal(weighIns().length, own.length + FORTY, "still once each");
+  await it.close();
+});
+
+test("a price that changed meanwhile binds as it was shown, and the difference is said", { timeout: 120_000 }, async (t) => {
+  // A species without tickets, so that its list may change at once.
+  const list = (high) => ({
+    priceList: {
+      requestId: crypto.randomUUID(),
+      priceList: {
+        site: 1, species: "SNR", effectiveFrom: "2031-04-01T08:00:00Z", bandBy: "BAND_BY_PIECE",
+        pricePer: "WEIGHT_UNIT_LB", edgeUnit: "WEIGHT_UNIT_LB",
+        presentations: [{ presentation: "PRESENTATION_WHOLE", plateMinimum: "0.50", grades: [{ grade: "A", bands: [
+          { from: "0", to: "0.50", price: "1.00", name: "below plate" }, { from: "0.50", price: high, name: "plate" },
+        ] }] }],
+      },
+    },
+  });
+  const species = { species: { requestId: crypto.randomUUID(), species: { code: "SNR", name: "Red snapper" } } };
+  house.send([species, list("6.00")]);
+  const it = await tablet(t, "price");
+  await it.signIn(house.key("buyer"));
+  await it.weighIn();
+  const { page } = it;
+  await page.fill("#gross_1", "1");
+  await reserved(page);
+  await it.wire.cut();
+  house.send([list("5.50")]);
+  await type(page, { species: "SNR", gross: "23.60", pieces: "20" });
+  await confirm(page);
+  await until(page, "waiting", 1);
+  assert.match(await rows(page).textContent(), /20\.00 lb, 120\.00 USD/);
+  await it.wire.mend();
+  await page.click("[data-send]");
+  await until(page, "booked", 1);
+  assert.match(await rows(page).textContent(), /booked, 120\.00 USD.*difference: 10\.00 USD.*shown to the diver: 120\.00 USD/);
+  const { outcome } = weighIns().at(-1).document;
+  assert.equal(outcome.adjustments[0].name, "price shown offline");
+  await it.close();
+});
+
+test("where the browser reopens nothing the page says so, keeps entries while it is open, and sends by itself", { timeout: 120_000 }, async (t) => {
+  const it = await tablet(t, "open", { serviceWorkers: "block", locale: "es" });
+  await it.signIn(house.key("buyer"));
+  await it.weighIn();
+  const { page } = it;
+  await page.fill("#gross_1", "1");
+  await reserved(page);
+  const before = weighIns().length;
+  await it.context.setOffline(true);
+  await page.locator("p[data-state]", { hasText: "solo mientras esta página esté abierta" }).waitFor();
+  await type(page);
+  await page.click("button[data-turn]");
+  await page.screenshot({ path: path.join(pictures, "offline-turned-tablet-es.png"), fullPage: true });
+  await page.click("[data-book='2']");
+  await until(page, "waiting", 1);
+  await page.screenshot({ path: path.join(pictures, "offline-kept-tablet-es.png"), fullPage: true });
+  await it.context.setOffline(false);
+  await until(page, "booked", 1);
+  assert.equal(weighIns().length, before + 1);
+  assert.equal(weighIns().at(-1).document.asked.confirmation, "diver absent");
+  await it.close();
+});
+
+test("what the house refuses stays with its reason, is mended or dropped, and is never lost", { timeout: 120_000 }, async (t) => {
+  const it = await tablet(t, "mend");
+  await it.signIn(house.key("buyer"));
+  await it.weighIn();
+  const { page } = it;
+  await page.fill("#gross_1", "1");
+  await reserved(page);
+  const before = weighIns().length;
+  await it.wire.cut();
+  for (const [i, grade] of ["Z", "Y", "A"].entries()) {
+    await type(page, { grade });
+    await confirm(page);
+    await until(page, "waiting", i + 1);
+  }
+  assert.match(await rows(page).first().textContent(), /price not known without signal/);
+  const number = /reserved (\d{19})/.exec(await rows(page).first().textContent())[1];
+  await it.wire.mend();
+  await page.click("[data-send]");
+  await until(page, "booked", 1);
+  await until(page, "refused", 2);
+  assert.match(await rows(page, "refused").first().textContent(), /Not booked:.*grade/i);
+  assert.equal(weighIns().length, before + 1, "one that is refused holds up no other");
+  const told = () => words().at(-1).document.asked;
+  assert.deepEqual([told().queued, told().resolved], ["3", "1"], "the close knows of two");
+
+  await rows(page, "refused").first().locator("button", { hasText: "Mend" }).click();
+  assert.equal(await page.inputValue("#grade_1"), "Z");
+  await page.fill("#grade_1", "A");
+  await confirm(page);
+  await page.waitForURL(/\/tickets\/\d{19}$/);
+  assert.equal(weighIns().at(-1).document.asked.lot_number, number, "under the number it had");
+  await it.weighIn();
+  const drop = rows(page, "refused").locator("button", { hasText: "Drop" });
+  await drop.click();
+  assert.equal(await rows(page, "refused").count(), 1, "asked once more");
+  await drop.click();
+  await until(page, "refused", 0);
+  await page.reload();
+  await page.locator("[data-ready]").waitFor();
+  assert.equal(await rows(page, "refused").count(), 0);
+  assert.equal(weighIns().length, before + 2);
+  const isTold = () => told().queued === "1" && told().resolved === "1";
+  for (let i = 0; i < 50 && !isTold(); i += 1) await page.waitForTimeout(100);
+  assert.deepEqual([told().queued, told().resolved], ["1", "1"], "and in the end of none");
+  await it.close();
+});
+
+test("a session that ended loses nothing: sign in, and they are sent", { timeout: 120_000 }, async (t) => {
+  const it = await tablet(t, "session");
+  const secret = house.key("buyer");
+  await it.signIn(secret);
+  await it.weighIn();
+  const { page } = it;
+  await page.fill("#gross_1", "1");
+  await reserved(page);
+  const before = weighIns().length;
+  await it.wire.cut();
+  await type(page);
+  await confirm(page);
+  await until(page, "waiting", 1);
+  await it.context.clearCookies({ name: "weighhouse" });
+  await it.wire.mend();
+  await page.click("[data-send]");
+  await page.locator("p[data-state]", { hasText: "Sign in, then they are sent" }).waitFor();
+  assert.equal(weighIns().length, before);
+  // Somebody else's session does not send them as theirs.
+  await it.signIn(house.office);
+  await it.weighIn();
+  assert.match(await page.locator("p[data-state]").textContent(), /somebody else.*buyer/);
+  assert.equal(weighIns().length, before);
+
+  // Signing out forgets names and prices and keeps what was not sent.
+  await page.click("footer form[action='/sign-out'] button");
+  await page.waitForURL(/\/sign-in$/);
+  await page.locator("[data-kept]").waitFor();
+  assert.match(await page.locator("[data-kept]").textContent(), /not sent yet are still kept/);
+  const left = await page.evaluate(() => new Promise((told) => {
+    const opened = indexedDB.open("weigh-in");
+    opened.onsuccess = () => {
+      const kept = opened.result.transaction("kept").objectStore("kept").getAllKeys();
+      kept.onsuccess = async () => {
+        opened.result.close();
+        told({ kept: kept.result, caches: await caches.keys() });
+      };
+    };
+  }));
+  assert.ok(!left.kept.includes("stock"), left.kept.join(", "));
+  assert.deepEqual(left.caches, []);
+
+  await it.signIn(secret);
+  await it.weighIn();
+  await until(page, "booked", 1);
+  assert.equal(weighIns().length, before + 1);
+  await it.close();
+});
