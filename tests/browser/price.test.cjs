@@ -89,8 +89,9 @@ function formBy(random) {
     unit, lots: String(lots), confirmation: "1",
     harvester: one(["wren-haldane", "jonas-brandeth", "wren-haldane"]),
     scale: one(["dock", "piece", "dock", ""]),
-    // Of no concern: what receiving refuses is no matter of prices.
-    area: "QH-Sill",
+    // Mostly of no concern; one is, and not to say is not to know.
+    area: random() < 0.9 ? "QH-Sill" : one(["QH-Blind Shoal", "qh-blind shoal", ""]),
+    area_unclear: random() < 0.03 ? "yes" : "",
   };
   for (let n = 1; n <= lots; n += 1) {
     const put = (field, value) => { form[n === 1 ? field : `lot${n}_${field}`] = value; };

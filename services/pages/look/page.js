@@ -60,6 +60,11 @@ document.addEventListener("input", (event) => {
   tote.querySelector("[data-said]").textContent = net > 0 ? `= ${net.toFixed(2)}` : "";
 });
 
+for (const paper of document.querySelectorAll("[data-print]")) {
+  paper.hidden = false;
+  paper.addEventListener("click", () => window.print());
+}
+
 // What a weigh-in laid by is forgotten on signing out, but for entries not sent yet: those
 // are kept, and the next page says so.
 function kept(then) {

@@ -139,6 +139,22 @@ const price = (() => {
     return pieces > 1 && (apart < 0n ? -apart : apart) <= close;
   }
 
+  // Why fish of a lot is not bought for where it was caught: from an area of the site's
+  // list it is refused, and held only while the area is unclear.
+  function area(rows, lot, get, file) {
+    if (lot.decision === REFUSE || !rows.length) return null;
+    if (get("area_unclear")) return lot.decision === HOLD ? null : "areaUnclear";
+    const caught = get("caught") || get("landed") || file.day;
+    const now = rows.filter(({ from, to, above }) => (from === null || from <= caught)
+      && (to === null || caught < to)
+      && (above === null || lot.fish.some(({ net, pieces: [, n] }) => net > BigInt(above) * BigInt(n || 1))));
+    const said = get("area").toLowerCase();
+    const isSite = ({ system }) => system.toLowerCase() === "site";
+    if (said && now.some((row) => isSite(row) && row.code.toLowerCase() === said)) return "areaOfConcern";
+    const isUnsaid = now.some((row) => !said || !isSite(row));
+    return isUnsaid && lot.decision !== HOLD ? "areaUnclear" : null;
+  }
+
   // What a form says: its lots, each weighing weighed. `get` gives a field's value.
   function read(get, file) {
     const unit = get("unit") === "kg" ? "kg" : "lb";
@@ -198,6 +214,9 @@ const price = (() => {
         });
       }
       if (!lot.fish.length) throw new Refused(at("gross", 1), "isNeeded");
+      const species = file.species.find((of) => of.code === lot.species);
+      const concern = area(species ? species.areas : [], lot, get, file);
+      if (concern) throw new Refused({ lot: 1, field: "area" }, concern);
       lots.push(lot);
     }
     return { lots, unit, division: scale ? BigInt(scale.division) : 0n };

@@ -578,9 +578,12 @@ words! {
     not_kept: "It could not be kept in this browser. Write it down on paper.", "No se pudo guardar en este navegador. Anótelo en papel.";
     tries_again: "It is tried again by itself.", "Se intenta otra vez sin hacer nada.";
     price_not_known: "price not known without signal", "precio desconocido sin señal";
-    worked_out_here: "Worked out in this browser, without signal: what is shown to the diver binds. Areas of concern, legal limits and cold are judged only when it is sent. Fish from an area on the site's list is refused here, now, by the person at the scale.", "Calculado en este navegador, sin señal: vale lo que se muestra al buzo. Las áreas de riesgo, los límites legales y el frío se juzgan solo al enviarlo. El pescado de un área de la lista del sitio lo rechaza aquí y ahora quien pesa.";
+    worked_out_here: "Worked out in this browser, without signal: what is shown to the diver binds. Legal limits and cold are judged when it is sent: here and now that is for the person at the scale.", "Calculado en este navegador, sin señal: vale lo que se muestra al buzo. Los límites legales y el frío se juzgan al enviarlo: aquí y ahora eso le toca a quien pesa.";
     no_decimal: "is not a plain number such as 42.00", "no es un número simple como 42.00";
     no_weight: "is no weight of fish", "no es un peso de pescado";
+    area_of_concern: "is on the site's list of areas of concern: the fish is refused", "está en la lista de áreas de riesgo del sitio: el pescado se rechaza";
+    area_not_clear: "is needed, because the site keeps a list of areas of concern: hold the fish until it is clear, or refuse it", "hace falta, porque el sitio tiene una lista de áreas de riesgo: retenga el pescado hasta aclararlo, o rechácelo";
+    print_slip: "Print the slip", "Imprimir el boleto";
     no_tote: "no such tote is known here: type its tare", "aquí no se conoce esa caja: escriba su tara";
     tare_not_below: "is not below the gross", "no es menor que el bruto";
     cull: "The mean is close to the plate minimum. Cull the small ones?", "La media queda junto al mínimo de plato. ¿Separar los pequeños?";

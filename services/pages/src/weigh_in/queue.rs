@@ -30,6 +30,7 @@ use crate::form::{Fields, Open, request_id};
 use crate::house::House;
 use crate::refused::{Refused, rendered};
 use crate::scale;
+use crate::show;
 use crate::visit::{SignedIn, Visit};
 use crate::words::Language;
 
@@ -176,6 +177,7 @@ async fn stocked(desk: &Desk, visit: &Visit) -> Result<Value, Turned> {
         "site": site.number,
         "currency": site.currency.code(),
         "unit": who.unit(&site).of_price().symbol(),
+        "day": show::day(site.clock.day_of(now_us)),
         "now_us": now_us.to_string(),
         // A simulated clock stands still until it is set.
         "runs": !desk.clock().is_simulated(),
@@ -251,7 +253,7 @@ fn of_list(entry: i64, list: &PriceList) -> Value {
     })
 }
 
-/// A species with its cautions, and where its small fish is proposed to go by form, by
+/// A species with its cautions, areas that are of concern for it, and where its small fish is proposed to go by form, by
 /// whether it is torn and by the answer at the dock.
 fn of_species(language: Language, species: &Species, settings: &Settings) -> Value {
     let w = language.words();
@@ -277,9 +279,21 @@ fn of_species(language: Language, species: &Species, settings: &Settings) -> Val
             }
         }
     }
+    let listed = &settings.receiving.areas_of_concern;
+    let areas = listed.iter().filter(|row| row.concerns(species));
+    let areas = areas.map(|row| {
+        json!({
+            "system": row.area.system,
+            "code": row.area.code,
+            "above": row.piece_weight_above.as_ref().map(|of| of.weight.units().to_string()),
+            "from": row.days.from.map(|day| day.to_string()),
+            "to": row.days.to.map(|day| day.to_string()),
+        })
+    });
     json!({
         "code": species.code,
         "name": species.name,
+        "areas": areas.collect::<Vec<_>>(),
         "cautions": said.collect::<Vec<_>>(),
         "small": small,
     })

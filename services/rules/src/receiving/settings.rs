@@ -58,7 +58,8 @@ pub struct AreaOfConcern {
 
 impl AreaOfConcern {
     /// Whether it is about a species at all.
-    pub(super) fn concerns(&self, species: &Species) -> bool {
+    #[must_use]
+    pub fn concerns(&self, species: &Species) -> bool {
         if self.species.is_empty() {
             species.has(Hazard::Ciguatera)
         } else {
