@@ -92,8 +92,17 @@ async function layWire(url) {
   let links = new Set();
   let port = 0;
   let server = null;
+  let lost = "";
   const carry = (near) => {
     const away = net.connect(Number(far.port), far.hostname);
+    near.on("data", (some) => {
+      if (!lost || !some.includes(lost)) return;
+      // The request arrives; its answer does not come back, and the wire is cut.
+      lost = "";
+      away.unpipe(near);
+      away.once("data", () => it.cut());
+      away.resume();
+    });
     for (const [one, other] of [[near, away], [away, near]]) {
       links.add(one);
       one.on("error", () => {});
@@ -108,9 +117,12 @@ async function layWire(url) {
     });
   });
   await listen();
-  return {
+  const it = {
     url: `http://127.0.0.1:${port}`,
     mend: listen,
+    // Loses the next answer to what is sent to a path.
+    loseAnswer(path) { lost = `POST ${path} `; },
+    isCut: () => !server.listening,
     async cut() {
       if (!server.listening) return;
       const closed = new Promise((done) => server.close(done));
@@ -119,6 +131,7 @@ async function layWire(url) {
       await closed;
     },
   };
+  return it;
 }
 
 // A person at a page of a size, in a language; what goes wrong is kept in `troubles`.

@@ -207,6 +207,35 @@ test("cut off in the middle, forty lots, the browser killed and reopened: all ar
   await it.close();
 });
 
+test("an answer that is lost on its way is asked for again, and the ticket is booked once", { timeout: 120_000 }, async (t) => {
+  const it = await tablet(t, "answer");
+  await it.signIn(house.key("buyer"));
+  await it.weighIn();
+  const { page } = it;
+  await type(page, { gross: "33.60" });
+  await page.click("button[data-turn]");
+  await page.locator("[data-turned] .sum").waitFor();
+  const before = weighIns().length;
+  it.wire.loseAnswer("/weigh-in/queued");
+  await page.click("[data-book='1']");
+  await until(page, "waiting", 1);
+  assert.ok(it.wire.isCut());
+  assert.equal(weighIns().length, before + 1, "the house has it, and the browser does not know");
+  assert.match(await rows(page).textContent(), /provisional, its number comes with the answer/);
+  // What was never answered is no reason to stop.
+  await type(page, { gross: "43.60" });
+  await confirm(page);
+  await until(page, "waiting", 2);
+  await it.wire.mend();
+  await page.click("[data-send]");
+  await until(page, "booked", 2);
+  const all = weighIns();
+  assert.equal(all.length, before + 2);
+  const hrefs = await rows(page, "booked").locator("a").evaluateAll((links) => links.map((a) => a.getAttribute("href")));
+  assert.deepEqual(hrefs, all.slice(before).map((entry) => `/tickets/${entry.id}`));
+  await it.close();
+});
+
 test("a price that changed meanwhile binds as it was shown, and the difference is said", { timeout: 120_000 }, async (t) => {
   // A species without tickets, so that its list may change at once.
   const list = (high) => ({
