@@ -90,6 +90,20 @@ async function confirm(page) {
   await page.click("[data-book='1']");
 }
 
+// What a page looks like in the middle of its work: axe finds nothing, no target is small,
+// and a picture is left.
+async function look(page, name) {
+  const axe = await new AxeBuilder({ page }).options({ rules: { "color-contrast-enhanced": { enabled: true } } }).analyze();
+  assert.deepEqual(axe.violations.map((of) => `${of.id}: ${of.nodes.map((node) => node.target).join("; ")}`), [], name);
+  assert.ok(axe.passes.length > 10, "axe looked");
+  const small = await page.evaluate(() => [...document.querySelectorAll("main button, main select, main textarea")]
+    .map((of) => [of, of.getBoundingClientRect()])
+    .filter(([, box]) => box.width > 0 && box.height < 64)
+    .map(([of]) => of.outerHTML.slice(0, 80)));
+  assert.deepEqual(small, [], `targets below 64 px: ${name}`);
+  await page.screenshot({ path: path.join(pictures, `${name}.png`), fullPage: true });
+}
+
 const rows = (page, state) => page.locator(state ? `[data-entries] [data-state-of=${state}]` : "[data-entries] li");
 // Until so many entries of a state are listed.
 async function until(page, state, n) {
@@ -151,9 +165,7 @@ test("cut off in the middle, forty lots, the browser killed and reopened: all ar
   assert.deepEqual(await rows(page, "waiting").allTextContents(), shown, "as they were, without signal");
   // It can still be worked with.
   await page.selectOption("#harvester", "wren-haldane");
-  const axe = await new AxeBuilder({ page }).options({ rules: { "color-contrast-enhanced": { enabled: true } } }).analyze();
-  assert.deepEqual(axe.violations.map((of) => of.id), []);
-  await page.screenshot({ path: path.join(pictures, "offline-reopened-tablet-en.png"), fullPage: true });
+  await look(page, "reopened-tablet-en");
 
   await it.wire.mend();
   await page.click("[data-send]");
@@ -285,10 +297,15 @@ test("where the browser reopens nothing the page says so, keeps entries while it
   await page.locator("p[data-state]", { hasText: "solo mientras esta página esté abierta" }).waitFor();
   await type(page);
   await page.click("button[data-turn]");
-  await page.screenshot({ path: path.join(pictures, "offline-turned-tablet-es.png"), fullPage: true });
+  await look(page, "turned-tablet-es");
   await page.click("[data-book='2']");
   await until(page, "waiting", 1);
-  await page.screenshot({ path: path.join(pictures, "offline-kept-tablet-es.png"), fullPage: true });
+  await look(page, "kept-tablet-es");
+  await type(page, { gross: "18.60" });
+  await page.locator("[data-running] .sum").waitFor();
+  await page.locator("#answer_cull").waitFor();
+  await look(page, "running-tablet-es");
+
   await it.context.setOffline(false);
   await until(page, "booked", 1);
   assert.equal(weighIns().length, before + 1);
@@ -316,7 +333,8 @@ test("what the house refuses stays with its reason, is mended or dropped, and is
   await page.click("[data-send]");
   await until(page, "booked", 1);
   await until(page, "refused", 2);
-  assert.match(await rows(page, "refused").first().textContent(), /Not booked:.*grade/i);
+  assert.match(await rows(page, "refused").first().textContent(), /Not booked: Lot 1, weighing 1: .*grade/);
+  await look(page, "refused-tablet-en");
   assert.equal(weighIns().length, before + 1, "one that is refused holds up no other");
   const told = () => words().at(-1).document.asked;
   assert.deepEqual([told().queued, told().resolved], ["3", "1"], "the close knows of two");
@@ -389,5 +407,11 @@ test("a session that ended loses nothing: sign in, and they are sent", { timeout
   await it.weighIn();
   await until(page, "booked", 1);
   assert.equal(weighIns().length, before + 1);
+  // And what was sent is forgotten by the next one.
+  await page.click("footer form[action='/sign-out'] button");
+  await page.waitForURL(/\/sign-in$/);
+  await it.signIn(secret);
+  await it.weighIn();
+  assert.equal(await rows(page).count(), 0);
   await it.close();
 });

@@ -81,7 +81,14 @@ function kept(then) {
 for (const out of document.querySelectorAll("form[action='/sign-out']")) {
   out.addEventListener("submit", () => {
     if (window.caches) caches.delete("weigh-in");
-    kept((db) => db.transaction("kept", "readwrite").objectStore("kept").delete("stock"));
+    kept((db) => {
+      const tx = db.transaction(["kept", "entries"], "readwrite");
+      tx.objectStore("kept").delete("stock");
+      const entries = tx.objectStore("entries");
+      entries.getAll().onsuccess = ({ target }) => {
+        for (const of of target.result) if (of.state === "booked") entries.delete(of.n);
+      };
+    });
   });
 }
 

@@ -114,6 +114,13 @@
     return runs ? BigInt(Date.now()) * 1000n + BigInt(offset) : BigInt(stood);
   }
 
+  // When something is sent that was first read at `first`. A clock that was set back
+  // meanwhile sends nothing before it was read.
+  function sentOf(clock, first) {
+    const now = clockOf(clock);
+    return String(now > first ? now : first);
+  }
+
   // ---- the form -------------------------------------------------------------------
 
   function fields() {
@@ -335,6 +342,9 @@
     const pairs = fields();
     if (online && token) {
       const sent = [...pairs, ["token", token], ["confirmation", "1"]];
+      if (firstReading && stock) {
+        sent.push(["first_reading_us", String(firstReading)], ["sent_us", sentOf(stock, firstReading)]);
+      }
       const { status, told } = await ask("/weigh-in/running", sent);
       if (status === 200) return told;
       if (status === 422) return { error: [told.field, told.rule] };
@@ -395,14 +405,16 @@
     ];
   }
 
+  // Why not, for people: a rule that names its lot in words needs no path of a field.
+  const because = ([field, rule]) => [field.includes("[") ? "" : field, rule].filter(Boolean).join(": ");
+
   function show(told, isAsked) {
     const sum = find("[data-sum]");
     const section = find("[data-running]");
     running = told && !told.error ? told : null;
     if (told && told.error) {
-      const [field, rule] = told.error;
       // What is still to be typed is no mistake until somebody wants to go on.
-      sum.textContent = rule === w.isNeeded && !isAsked ? "" : [field, rule].filter(Boolean).join(": ");
+      sum.textContent = told.error[1] === w.isNeeded && !isAsked ? "" : because(told.error);
     } else {
       sum.textContent = told ? `${w.net} ${told.net}, ${w.payout} ${told.payout}` : "";
     }
@@ -573,17 +585,20 @@
 
   async function sendAll() {
     const all = (await entries()).filter(isOpen);
-    const undrained = (await kept("undrained")) || 0;
-    if (!all.length && !undrained) return;
+    const isUndrained = (await db.getAllKeys("kept")).some((key) => key.startsWith("undrained"));
+    if (!all.length && !isUndrained) return;
     if ((!token || !online) && !(await refresh())) {
       say();
       return;
     }
     const device = await kept("device");
-    const counted = (of) => of.filter((entry) => isOpen(entry) && (entry.number || entry.tries)).length;
+    const toEnd = `undrained ${stock.site}`;
+    const undrained = (await kept(toEnd)) || 0;
+    const counted = (of) => of.filter((entry) => isOpen(entry) && entry.site === stock.site
+      && (entry.number || entry.tries)).length;
     const before = Math.max(counted(all), undrained);
     const opened = device && before ? await tell({}, { queued: before }) : null;
-    if (opened) await keep("undrained", before);
+    if (opened) await keep(toEnd, before);
     const passed = new Set();
     for (;;) {
       const waiting = (await entries()).find((entry) => entry.state === "waiting"
@@ -597,7 +612,8 @@
     const left = counted(await entries());
     if (opened && online && token) {
       const ended = await tell(opened, { queued: before, resolved: before - Math.min(left, before) });
-      if (ended) await keep("undrained", left);
+      if (ended && left) await keep(toEnd, left);
+      else if (ended) await db.delete("kept", toEnd);
     }
     if ((await entries()).some((entry) => entry.state === "waiting" && entry.whose === stock.whose)) later();
     say();
@@ -614,7 +630,7 @@
       ["device", entry.number ? entry.device : ""],
       ["lot_number", entry.number || ""],
       ["first_reading_us", entry.first_us],
-      ["sent_us", String(clockOf(entry.clock))],
+      ["sent_us", sentOf(entry.clock, BigInt(entry.first_us))],
       ["offline_minor", entry.minor || ""],
     ];
     const { status, told } = await ask("/weigh-in/queued", sent);
@@ -653,6 +669,8 @@
       if (status !== 200 && status !== 422) return;
       const tx = writing();
       const store = tx.objectStore("kept");
+      // From here on the browser has something to keep.
+      if (navigator.storage && navigator.storage.persist) navigator.storage.persist().catch(() => {});
       if (status === 200) await store.put([...((await store.get(key)) || []), ...told.numbers], key);
       await store.delete(asking);
       await tx.done;
@@ -718,7 +736,7 @@
       await list();
       drain();
     });
-    what.push(el("span", { lang: "en" }, `${w.refused} ${entry.why.filter(Boolean).join(": ")}`));
+    what.push(el("span", { lang: "en" }, `${w.refused} ${because(entry.why)}`));
     return el("li", { "data-state-of": entry.state }, el("div", null, ...what, el("p", { class: "choose dock" }, mend, drop)));
   }
 
@@ -813,7 +831,6 @@
   if (!form.elements.request_id.value) form.elements.request_id.value = freshId();
   choose();
   await list();
-  if (navigator.storage && navigator.storage.persist) navigator.storage.persist().catch(() => {});
   await refresh();
   choose();
   say();

@@ -20,7 +20,7 @@ use rules::money::{Money, UnitPrice};
 use rules::office::{PartyRole, Settings, Site, Species};
 use rules::price_list::{BandBy, GradePrices, PriceList, in_force};
 use rules::ticket::caution::cautions;
-use rules::ticket::{Decision, NoticeKind, SmallFish};
+use rules::ticket::{Decision, NoticeKind, SmallFish, WeighIn};
 use rules::undersize;
 use serde_json::{Value, json};
 
@@ -118,7 +118,8 @@ pub(crate) async fn running(State(house): State<House>, Open(visit, fields): Ope
 async fn run(desk: &Desk, visit: &Visit, fields: &Fields) -> Result<Value, Turned> {
     let who = sender(visit, fields)?;
     let site = who.site(desk).await?;
-    let asked = form::read(who.words(), fields, site.number)?;
+    let mut asked = form::read(who.words(), fields, site.number)?;
+    read_when(&mut asked, fields);
     let (asked, ticket) = desk.try_weigh_in(&who.caller, asked).await?;
     Ok(checked(&who, &site, &asked, &ticket).told())
 }
@@ -370,8 +371,7 @@ async fn taken(desk: &Desk, visit: &Visit, fields: &Fields) -> Result<Value, Tur
     let site = sites.iter().find(|site| site.number == number);
     let site = site.ok_or(Refused::NotFound)?;
     let mut asked = form::read(who.words(), fields, number)?;
-    asked.first_reading_us = fields.get("first_reading_us").parse().ok();
-    asked.sent_us = fields.get("sent_us").parse().ok();
+    read_when(&mut asked, fields);
     asked.device = fields.get("device").to_owned();
     asked.lot_number = fields.get("lot_number").parse().ok();
     asked.offline_payout = offline_payout(fields, site);
@@ -403,6 +403,13 @@ async fn taken(desk: &Desk, visit: &Visit, fields: &Fields) -> Result<Value, Tur
         "difference": difference.map(|line| line.amount.to_string()),
         "notices": notices.collect::<Vec<_>>(),
     }))
+}
+
+/// When it was first read and when it was sent, by one clock: the price is that of the
+/// first reading.
+fn read_when(asked: &mut WeighIn, fields: &Fields) {
+    asked.first_reading_us = fields.get("first_reading_us").parse().ok();
+    asked.sent_us = fields.get("sent_us").parse().ok();
 }
 
 /// The payout that the diver was shown without signal, in cents of the site's money.
