@@ -153,6 +153,7 @@ for (const script of [true, false]) {
       await said.waitFor();
       assert.equal(await said.getAttribute("aria-live"), "polite");
       await page.locator("button[data-turn]").click();
+      await page.locator("[data-turned] .sum").waitFor();
       const turned = await page.locator("[data-turned]").textContent();
       for (const [sum] of sums) assert.ok(turned.includes(sum), turned);
       assert.match(turned, /Mara Denby/);
