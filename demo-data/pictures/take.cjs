@@ -32,6 +32,7 @@ async function weighIn(house) {
   await buyer.signIn(house.key("buyer"));
   const { page } = buyer;
   await page.goto(`${house.url}/weigh-in`);
+  await page.locator("[data-keypad]").waitFor();
   await page.selectOption("#harvester", "wren-haldane");
   await page.selectOption("#species", "PZO");
   await page.selectOption("#scale", "dock");
@@ -42,8 +43,8 @@ async function weighIn(house) {
   await page.selectOption("#condition_1", { index: 1 });
   await page.fill("#area", "QH-Sill");
   await page.fill("#probe_1", "38");
-  await page.locator("button[value=check]").last().click();
-  await page.waitForSelector("button[value=book]");
+  await page.press("#gross_1", "Enter");
+  await page.locator("[data-running] .sum").waitFor();
   await take(buyer, "weigh-in", 1500);
   await buyer.close();
 }
