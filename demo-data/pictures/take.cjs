@@ -45,7 +45,7 @@ async function weighIn(house) {
   await page.fill("#probe_1", "38");
   await page.press("#gross_1", "Enter");
   await page.locator("[data-running] .sum").waitFor();
-  await take(buyer, "weigh-in", 1500);
+  await take(buyer, "weigh-in", 800);
   await buyer.close();
 }
 

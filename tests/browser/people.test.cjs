@@ -50,10 +50,10 @@ test("every field and way is reached by the keyboard alone, in order", async () 
   await person.close();
 });
 
-for (const script of [true, false]) {
+for (const [size, script] of [["phone", true], ["phone", false], ["desk", true], ["desk", false]]) {
   const how = script ? "with" : "without";
-  test(`a buyer weighs in two totes and hands over the slip, ${how} a script`, async () => {
-    const person = await sitDown(house, { size: "phone", language: "es", script });
+  test(`a buyer at ${size} size weighs in two totes and hands over the slip, ${how} a script`, async () => {
+    const person = await sitDown(house, { size, language: "es", script });
     const { page } = person;
     await person.signIn(house.key("buyer"));
     await page.click("main a[href='/weigh-in']");
@@ -175,71 +175,77 @@ for (const script of [true, false]) {
   });
 }
 
-test("at the table a cut is recorded with the timer's minutes", async () => {
-  const person = await sitDown(house, { size: "phone", language: "en" });
-  const { page } = person;
-  await person.signIn(house.key("buyer"));
-  await page.click("main a[href='/cut']");
-  const lot = await page.locator("#on-hand option").first().getAttribute("value");
-  const [start, stop] = [0, 1].map((n) => page.locator("[data-timer] button").nth(n));
-  await start.click();
-  await page.fill("#from_1", lot);
-  await page.fill("#in_1", "2.00");
-  await page.fill("#out_6", "0.60");
-  await page.check("#not_weighed_8");
-  await page.fill("#specification", "skinless");
-  await page.selectOption("#cutter", { index: 1 });
-  await stop.click();
-  assert.match(await page.inputValue("#minutes"), /^\d+\.\d$/);
-  await page.click("form.dock > button");
-  await page.locator(".ticket .sum").waitFor();
-  assert.match(await page.locator(".ticket .sum dd").textContent(), /^30\.00 %$/);
-  assert.match(await page.locator(".caution").textContent(), /spines stay venomous/);
-  assert.deepEqual(person.troubles, []);
-  await person.close();
-});
+for (const size of ["phone", "desk"]) {
+  test(`at the table a cut is recorded with the timer's minutes, at ${size} size`, async () => {
+    const person = await sitDown(house, { size, language: "en" });
+    const { page } = person;
+    await person.signIn(house.key("buyer"));
+    await page.click("main a[href='/cut']");
+    const lot = await page.locator("#on-hand option").first().getAttribute("value");
+    const [start, stop] = [0, 1].map((n) => page.locator("[data-timer] button").nth(n));
+    await start.click();
+    await page.fill("#from_1", lot);
+    await page.fill("#in_1", "2.00");
+    await page.fill("#out_6", "0.60");
+    await page.check("#not_weighed_8");
+    await page.fill("#specification", "skinless");
+    await page.selectOption("#cutter", { index: 1 });
+    await stop.click();
+    assert.match(await page.inputValue("#minutes"), /^\d+\.\d$/);
+    await page.click("form.dock > button");
+    await page.locator(".ticket .sum").waitFor();
+    assert.match(await page.locator(".ticket .sum dd").textContent(), /^30\.00 %$/);
+    assert.match(await page.locator(".caution").textContent(), /spines stay venomous/);
+    assert.deepEqual(person.troubles, []);
+    await person.close();
+  });
+}
 
-test("a kitchen reads its suppliers' yields and saves the figures", async () => {
-  const person = await sitDown(house, { size: "phone", language: "es" });
-  const { page } = person;
-  await person.signIn(house.key("kitchen", "varnley-kitchen"));
-  await page.click("main a[href='/yields']");
-  const chart = page.locator("figure svg").first();
-  assert.ok((await chart.locator("title").count()) && (await chart.locator("desc").count()));
-  const saved = page.waitForEvent("download");
-  await page.locator("a[href*='.csv']").first().click();
-  const file = await (await saved).path();
-  const lines = require("node:fs").readFileSync(file, "utf8").trim().split("\n");
-  assert.ok(lines.length > 1, lines.join("\n"));
-  assert.deepEqual(person.troubles, []);
-  await person.close();
-});
+for (const size of ["phone", "desk"]) {
+  test(`a kitchen reads its suppliers' yields and saves the figures, at ${size} size`, async () => {
+    const person = await sitDown(house, { size, language: "es" });
+    const { page } = person;
+    await person.signIn(house.key("kitchen", "varnley-kitchen"));
+    await page.click("main a[href='/yields']");
+    const chart = page.locator("figure svg").first();
+    assert.ok((await chart.locator("title").count()) && (await chart.locator("desc").count()));
+    const saved = page.waitForEvent("download");
+    await page.locator("a[href*='.csv']").first().click();
+    const file = await (await saved).path();
+    const lines = require("node:fs").readFileSync(file, "utf8").trim().split("\n");
+    assert.ok(lines.length > 1, lines.join("\n"));
+    assert.deepEqual(person.troubles, []);
+    await person.close();
+  });
+}
 
-test("the office sees to the flag with most at stake and hands a diver a link", async () => {
-  const person = await sitDown(house, { size: "desk", language: "en" });
-  const { page } = person;
-  await person.signIn(house.office);
-  await page.click("main a[href='/flags']");
-  const flags = page.locator("article.flag");
-  const before = await flags.count();
-  assert.ok(before > 1, "the demo's week has some");
-  const first = await flags.first().textContent();
-  await flags.first().locator("input[name=reason]").fill("sold this morning");
-  await flags.first().locator("button").click();
-  await page.waitForURL(/\/flags$/);
-  assert.equal(await flags.count(), before - 1);
-  assert.notEqual(await flags.first().textContent(), first);
-  house.key("diver", "jonas-brandeth");
-  await page.goto(`${house.url}/keys`);
-  const key = page.locator("article.flag", { hasText: "diver jonas-brandeth" }).first();
-  await key.locator("form[action$='/link'] button").click();
-  const link = (await page.locator("main .code strong").textContent()).trim();
-  const phone = await sitDown(house, { size: "phone", language: "es" });
-  await phone.page.goto(link);
-  await phone.page.click("main button");
-  await phone.page.waitForURL(`${house.url}/`);
-  assert.match(await phone.page.locator("footer").textContent(), /buzo jonas-brandeth/);
-  assert.deepEqual([...person.troubles, ...phone.troubles], []);
-  await phone.close();
-  await person.close();
-});
+for (const size of ["phone", "desk"]) {
+  test(`the office sees to the flag with most at stake and hands a diver a link, at ${size} size`, async () => {
+    const person = await sitDown(house, { size, language: "en" });
+    const { page } = person;
+    await person.signIn(house.office);
+    await page.click("main a[href='/flags']");
+    const flags = page.locator("article.flag");
+    const before = await flags.count();
+    assert.ok(before > 1, "the demo's week has some");
+    const first = await flags.first().textContent();
+    await flags.first().locator("input[name=reason]").fill("sold this morning");
+    await flags.first().locator("button").click();
+    await page.waitForURL(/\/flags$/);
+    assert.equal(await flags.count(), before - 1);
+    assert.notEqual(await flags.first().textContent(), first);
+    house.key("diver", "jonas-brandeth");
+    await page.goto(`${house.url}/keys`);
+    const key = page.locator("article.flag", { hasText: "diver jonas-brandeth" }).first();
+    await key.locator("form[action$='/link'] button").click();
+    const link = (await page.locator("main .code strong").textContent()).trim();
+    const phone = await sitDown(house, { size: "phone", language: "es" });
+    await phone.page.goto(link);
+    await phone.page.click("main button");
+    await phone.page.waitForURL(`${house.url}/`);
+    assert.match(await phone.page.locator("footer").textContent(), /buzo jonas-brandeth/);
+    assert.deepEqual([...person.troubles, ...phone.troubles], []);
+    await phone.close();
+    await person.close();
+  });
+}

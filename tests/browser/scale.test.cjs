@@ -58,9 +58,10 @@ async function atTheScale(size, language) {
     await page.fill("#grade_1", "A");
     await page.fill("#pieces_1", "30");
     await page.selectOption("#condition_1", { index: 1 });
-    await page.locator("main form button[value=check]").last().click();
-    await page.locator("#checked").waitFor();
-    await page.click("button[value=book]");
+    await page.press("#gross_1", "Enter");
+    await page.locator("[data-running] .sum").waitFor();
+    await page.click("button[data-turn]");
+    await page.click("[data-book='1']");
     await page.waitForURL(/\/tickets\/\d{19}$/);
     return page.locator(".ticket").textContent();
   };
@@ -143,8 +144,8 @@ test("fish go one by one from the scale, and one that is typed is keyed", async 
   assert.deepEqual(await marks(), ["1.15 lb"]);
   await page.fill("#grade_fish", "A");
   await page.selectOption("#condition_fish", { index: 1 });
-  await page.locator("main form button[value=check]").last().click();
-  await page.locator("#checked").waitFor();
+  await page.press("#grade_fish", "Enter");
+  await page.locator("[data-running] .sum").waitFor();
   assert.deepEqual(await marks(), ["1.15 lb"], "kept over the check");
   await page.fill("#fish", "1.20 1.30 1.25");
   assert.deepEqual(await marks(), [], "and still dropped when it is typed over");

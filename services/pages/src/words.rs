@@ -483,7 +483,7 @@ words! {
     rooms: "Places", "Lugares";
     room_takes: "Takes", "Cabe";
     planned: "Planned", "Previsto";
-    one_more: "One more pound of room", "Una libra más de lugar";
+    one_more: "One more lb or kg of room brings", "Un lb o kg más de lugar deja";
     donation_caution: "Donate only apparently wholesome food; local health rules still apply.", "Done solo alimento en aparente buen estado; rigen además las normas sanitarias locales.";
     new_prices: "A new price list", "Una lista de precios nueva";
     new_from_this: "begin a new one from this", "empezar una nueva con esta";

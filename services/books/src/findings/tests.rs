@@ -10,8 +10,10 @@ use crate::db::Db;
 use crate::entries::tests::{
     FRIDAY, SATURDAY, SITE, SUNDAY, corrupt_at, damage, deed, stamp, write,
 };
-use crate::scribe::Deed;
-use crate::table::{Cell, FLAG, FLAG_SEEN, Row, SUPPLIER_DAY};
+use crate::scribe::{Deed, entry_id};
+use crate::table::{
+    CUT_FACT, Cell, FLAG, FLAG_SEEN, LOT, MAKING_OUT, MOVE, ON_HAND, Row, SUPPLIER_DAY,
+};
 
 conformance! {
     a_close_is_found_by_its_revision_and_the_latest_without, check_close;
@@ -19,6 +21,8 @@ conformance! {
     a_flag_that_was_seen_to_says_by_whom_and_how, check_seen;
     flags_come_by_day_kind_and_subject_within_their_range, check_range;
     yields_of_days_are_summed_over_their_latest_revisions, check_yields;
+    what_was_brought_to_a_kitchen_and_what_it_cut_are_its_own, check_kitchen;
+    fillet_that_may_be_left_is_of_the_last_close_and_since, check_fillet;
     what_does_not_read_names_its_row, check_corrupt;
 }
 
@@ -313,6 +317,177 @@ fn cut(supplier: &str, species: &str, cuts: i64, input: i64, fillet: i64) -> Yie
         mixed_cuts: 1,
         mixed_input: Weight::from_units(5),
     }
+}
+
+/// A movement of a pound to a party.
+async fn send(db: &Db, site: i64, day: i64, party: &'static str) -> i64 {
+    let cells = [1, 1, 1].map(Cell::Int);
+    let mut moved = vec![Cell::Own, 1.into()];
+    moved.extend(cells);
+    moved.extend([
+        1.into(),
+        party.into(),
+        453_592_370.into(),
+        0.into(),
+        0.into(),
+    ]);
+    let deed = Deed {
+        site,
+        day,
+        rows: vec![Row {
+            table: &MOVE,
+            cells: moved,
+        }],
+        ..deed("movement", &format!("{site} {day} {party}"))
+    };
+    write(db, deed).await
+}
+
+/// What a close keeps of a cut.
+fn fact(site: i64, day: i64, revision: i64, entry: i64, kitchen: &'static str) -> Row {
+    let text = |word: &'static str| Cell::from(word);
+    let mut cells: Vec<Cell> = [site, day, revision, entry, 1, 1_000].map(Cell::Int).into();
+    cells.extend([text(""), text(kitchen), text("skinless"), text("PZO")]);
+    cells.push(1.into());
+    cells.extend([text("ana"), text("")]);
+    cells.extend([1, 0, 9_000, 2_000, -1].map(Cell::Int));
+    Row {
+        table: &CUT_FACT,
+        cells,
+    }
+}
+
+async fn check_kitchen(db: Db) {
+    let friday = send(&db, SITE, FRIDAY, "hill").await;
+    send(&db, SITE, FRIDAY, "other").await;
+    send(&db, 2, FRIDAY, "hill").await;
+    let saturday = send(&db, SITE, SATURDAY, "hill").await;
+    let night = async |day| {
+        let (flags, yields) = (&[], &[]);
+        let site = SITE;
+        Night {
+            site,
+            day,
+            flags,
+            yields,
+        }
+        .write(&db)
+        .await
+    };
+    night(FRIDAY).await;
+    night(FRIDAY).await;
+    night(SATURDAY).await;
+    damage(
+        &db,
+        &[
+            fact(SITE, FRIDAY, 1, 90, "hill"),
+            fact(SITE, FRIDAY, 2, 91, "hill"),
+            fact(SITE, FRIDAY, 2, 92, "other"),
+            fact(SITE, FRIDAY, 2, 93, ""),
+            fact(SITE, SATURDAY, 1, 94, "hill"),
+        ],
+    )
+    .await;
+    let mut tx = db.read().await.unwrap();
+    let mut sent = Vec::new();
+    for (from, to) in [(FRIDAY, SUNDAY), (FRIDAY, SATURDAY), (SUNDAY, SUNDAY)] {
+        sent.push(sent_to(&mut tx, SITE, "hill", from, to).await.unwrap());
+    }
+    assert_eq!(sent, [vec![saturday, friday], vec![friday], vec![]]);
+    let mut cuts = Vec::new();
+    for (from, to) in [(FRIDAY, SUNDAY), (SATURDAY, SUNDAY), (SUNDAY, SUNDAY)] {
+        cuts.push(
+            cuts_of_kitchen(&mut tx, SITE, "hill", from, to)
+                .await
+                .unwrap(),
+        );
+    }
+    assert_eq!(
+        cuts,
+        [vec![91, 94], vec![94], vec![]],
+        "of the latest revisions"
+    );
+    drop(tx);
+    db.close().await;
+}
+
+/// A lot of a form, on Friday's hand or made on a day.
+fn lot_rows(number: i64, site: i64, form: Presentation, made: Option<i64>) -> Vec<Row> {
+    let mut lot: Vec<Cell> = [number, 1, number, site].map(Cell::Int).into();
+    lot.extend(["PZO".into(), form.number().into(), 1.into(), "ana".into()]);
+    lot.extend([1.into(), 0.into()]);
+    let mut rows = vec![Row {
+        table: &LOT,
+        cells: lot,
+    }];
+    rows.push(match made {
+        Some(entry) => Row {
+            table: &MAKING_OUT,
+            cells: vec![
+                entry.into(),
+                1.into(),
+                "lot".into(),
+                number.into(),
+                1.into(),
+                1.into(),
+                9_000.into(),
+            ],
+        },
+        None => {
+            let mut cells: Vec<Cell> = [site, FRIDAY, 1, number, 1, 1, 9_000].map(Cell::Int).into();
+            cells.extend(["0".into(), 9_000.into(), 0.into(), 0.into()]);
+            cells.extend(["".into(), 0.into()]);
+            Row {
+                table: &ON_HAND,
+                cells,
+            }
+        }
+    });
+    rows
+}
+
+async fn check_fillet(db: Db) {
+    Night {
+        site: SITE,
+        day: FRIDAY,
+        flags: &[],
+        yields: &[],
+    }
+    .write(&db)
+    .await;
+    let day = |day, seq| entry_id(day, SITE, seq);
+    let fillet = Presentation::FilletSkinless;
+    for rows in [
+        lot_rows(day(FRIDAY, 80), SITE, fillet, None),
+        lot_rows(day(FRIDAY, 81), SITE, Presentation::Whole, None),
+        lot_rows(day(SATURDAY, 80), SITE, fillet, Some(day(SATURDAY, 80))),
+        lot_rows(
+            day(SATURDAY, 81),
+            SITE,
+            Presentation::Frames,
+            Some(day(SATURDAY, 81)),
+        ),
+        lot_rows(day(SUNDAY, 80), SITE, fillet, Some(day(SUNDAY, 80))),
+        lot_rows(
+            entry_id(SATURDAY, 2, 80),
+            2,
+            fillet,
+            Some(entry_id(SATURDAY, 2, 80)),
+        ),
+    ] {
+        damage(&db, &rows).await;
+    }
+    let mut tx = db.read().await.unwrap();
+    let mut found = Vec::new();
+    for (closed, today) in [(Some(FRIDAY), SATURDAY), (None, SUNDAY)] {
+        let lots = close::fillet_lots(&mut tx, SITE, closed, today).await;
+        let numbers = lots.unwrap().into_iter().map(|code| code.number());
+        found.push(numbers.collect::<Vec<_>>());
+    }
+    let (kept, made, later) = (day(FRIDAY, 80), day(SATURDAY, 80), day(SUNDAY, 80));
+    assert_eq!(found, [vec![kept, made], vec![made, later]]);
+    drop(tx);
+    db.close().await;
 }
 
 async fn check_yields(db: Db) {
