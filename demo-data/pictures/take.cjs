@@ -15,11 +15,16 @@ process.env.WEIGHHOUSE_TEST_PROGRAM ||= path.join(__dirname, "../../target/relea
 process.env.WEIGHHOUSE_TEST_FOLDER ||= fs.mkdtempSync(path.join(os.tmpdir(), "pictures-"));
 const { openHouse, sitDown } = require("../../tests/browser/house.cjs");
 
-// A picture of the page, no higher than `height`; from a place on it down, where one is
-// said.
+// A picture of the page, no higher than `height`, from a place on it down where one is
+// said; of the screen as it is where no height is.
 async function take(person, name, height, from) {
   const { width } = person.page.viewportSize();
   await person.page.evaluate(() => document.activeElement?.blur());
+  if (!height) {
+    await person.page.screenshot({ path: path.join(__dirname, `${name}.png`) });
+    console.log(`${name}.png`);
+    return;
+  }
   const whole = await person.page.evaluate(() => document.documentElement.scrollHeight);
   const y = from ? Math.max(0, (await from.boundingBox()).y - 16) : 0;
   const clip = { x: 0, y, width, height: Math.min(whole - y, height) };
@@ -45,7 +50,8 @@ async function weighIn(house) {
   await page.fill("#probe_1", "38");
   await page.press("#gross_1", "Enter");
   await page.locator("[data-running] .sum").waitFor();
-  await take(buyer, "weigh-in", 800);
+  await page.evaluate(() => scrollTo(0, 0));
+  await take(buyer, "weigh-in");
   await buyer.close();
 }
 
