@@ -408,6 +408,13 @@
   // Why not, for people: a rule that names its lot in words needs no path of a field.
   const because = ([field, rule]) => [field.includes("[") ? "" : field, rule].filter(Boolean).join(": ");
 
+  // Bands with their prices, each once, and what they come to.
+  function inShort(told) {
+    const bands = told.lines.map((line) => `${line.band.split(",")[0]} ${line.price}`);
+    const sums = `${w.net} ${told.net}, ${w.payout} ${told.payout}`;
+    return [...new Set(bands), sums].join("; ");
+  }
+
   function show(told, isAsked) {
     const sum = find("[data-sum]");
     const section = find("[data-running]");
@@ -416,7 +423,7 @@
       // What is still to be typed is no mistake until somebody wants to go on.
       sum.textContent = told.error[1] === w.isNeeded && !isAsked ? "" : because(told.error);
     } else {
-      sum.textContent = told ? `${w.net} ${told.net}, ${w.payout} ${told.payout}` : "";
+      sum.textContent = told ? inShort(told) : "";
     }
     section.hidden = !running;
     // Drawn anew only where it differs, so that an answer being typed stays.
