@@ -96,12 +96,11 @@ pub(crate) async fn page(State(house): State<House>, who: SignedIn) -> Response 
 /// `POST /cut`.
 pub(crate) async fn record(State(house): State<House>, Sent(who, fields): Sent) -> Response {
     let rule = match recorded(&house.desk, &who, &fields).await {
-        // What can be mended in the form is said above it, with everything still there.
-        Err(Refused::Said { field, rule }) => match field.as_str() {
-            "" => rule,
-            field => format!("{field}: {rule}"),
+        Ok(done) => return answer(&who.visit, Ok(done)),
+        Err(refused) => match refused.in_form(|_| false) {
+            Ok(rule) => rule,
+            Err(refused) => return refused.page(&who.visit),
         },
-        done => return answer(&who.visit, done),
     };
     match shown(&house.desk, &who, fields, rule).await {
         Ok(page) => rendered(StatusCode::UNPROCESSABLE_ENTITY, &page),

@@ -66,12 +66,10 @@ pub(crate) async fn page(State(house): State<House>, who: SignedIn, uri: Uri) ->
 pub(crate) async fn record(State(house): State<House>, Sent(who, fields): Sent) -> Response {
     let error = match recorded(&house.desk, &who, &fields).await {
         Ok(()) => return see("/parties"),
-        // What can be mended in the form is said above it, with everything still there.
-        Err(Refused::Said { field, rule }) => match field.as_str() {
-            "" => rule,
-            field => format!("{field}: {rule}"),
+        Err(refused) => match refused.in_form(|_| false) {
+            Ok(error) => error,
+            Err(refused) => return refused.page(&who.visit),
         },
-        Err(refused) => return refused.page(&who.visit),
     };
     match shown(&house.desk, &who, fields, error).await {
         Ok(page) => rendered(StatusCode::UNPROCESSABLE_ENTITY, &page),
@@ -116,16 +114,13 @@ async fn shown(desk: &Desk, who: &SignedIn, typed: Fields, error: String) -> Res
         form: may.then(|| Form {
             request_id: form::request_id(&typed).unwrap_or_else(|_| form::fresh_id()),
             typed,
-            roles: roles()
+            roles: PartyRole::ALL
+                .iter()
                 .map(|role| (role.number(), language.term(role.word())))
                 .collect(),
             error,
         }),
     })
-}
-
-fn roles() -> impl Iterator<Item = PartyRole> {
-    (0..16).filter_map(PartyRole::from_number)
 }
 
 /// Somebody as they would have been typed.
@@ -164,7 +159,9 @@ fn read(w: &Words, fields: &Fields) -> Result<Party, Refused> {
     if name.is_empty() {
         return Err(said(w.name, w.is_needed));
     }
-    let roles: Vec<_> = roles()
+    let roles: Vec<_> = PartyRole::ALL
+        .iter()
+        .copied()
         .filter(|role| !fields.get(&format!("role_{}", role.number())).is_empty())
         .collect();
     if roles.is_empty() {

@@ -130,15 +130,13 @@ pub(crate) async fn send(State(house): State<House>, Sent(who, fields): Sent) ->
 async fn sent(desk: &Desk, who: &SignedIn, fields: Fields) -> Result<Response, Refused> {
     let site = who.site(desk).await?;
     let done = match fields.get("do") {
-        "take" => take(desk, who, &fields, &site).await.map(Some),
+        "take" => take(desk, who, &fields, &site).await,
         step => match read(who.words(), &fields, site.number) {
             Err(refused) => Err(refused),
             Ok(asked) if step == "record" => {
                 let request_id = form::request_id(&fields)?;
                 let chosen = desk.choose_outlet(&who.caller, &request_id, asked).await;
-                chosen
-                    .map(|_| Some("/plan".to_owned()))
-                    .map_err(Refused::from)
+                chosen.map(|_| "/plan".to_owned()).map_err(Refused::from)
             }
             Ok(asked) => {
                 let supposed = Some(asked.choice);
@@ -150,12 +148,8 @@ async fn sent(desk: &Desk, who: &SignedIn, fields: Fields) -> Result<Response, R
         },
     };
     let rule = match done {
-        Ok(path) => return Ok(see(&path.unwrap_or_default())),
-        Err(Refused::Said { field, rule }) => match field.as_str() {
-            field if field.is_empty() || field.contains('.') || field == "digest" => rule,
-            field => format!("{field}: {rule}"),
-        },
-        Err(other) => return Err(other),
+        Ok(path) => return Ok(see(&path)),
+        Err(refused) => refused.in_form(|field| field.contains('.') || field == "digest")?,
     };
     let page = shown(desk, who, fields, rule, None).await?;
     Ok(rendered(StatusCode::UNPROCESSABLE_ENTITY, &page))

@@ -147,16 +147,11 @@ async fn sent(desk: &Desk, who: &SignedIn, fields: Fields) -> Result<Response, R
     };
     let (error, checked, status) = match done {
         Ok(found) => (String::new(), Some(checked(who, &found)?), StatusCode::OK),
-        // What can be mended in the form is said above it, with everything still there. The
-        // desk's rule names form, grade and edges; where they stand in a list says no more.
-        Err(Refused::Said { field, rule }) => {
-            let error = match field.as_str() {
-                field if field.is_empty() || field.starts_with("price_list") => rule,
-                field => format!("{field}: {rule}"),
-            };
+        // The desk's rule names form, grade and edges.
+        Err(refused) => {
+            let error = refused.in_form(|field| field.starts_with("price_list"))?;
             (error, None, StatusCode::UNPROCESSABLE_ENTITY)
         }
-        Err(other) => return Err(other),
     };
     let page = shown(desk, who, fields, error, checked).await?;
     Ok(rendered(status, &page))
@@ -194,21 +189,18 @@ async fn shown(
             .collect(),
         sheets: (1..=sheets).collect(),
         rows: (1..=rows).collect(),
-        forms: (0..16)
-            .filter_map(Presentation::from_number)
+        forms: Presentation::ALL
+            .iter()
             .map(|form| (form.number(), language.term(form.word())))
             .collect(),
-        conditions: conditions()
+        conditions: Condition::ALL
+            .iter()
             .map(|condition| (condition.number(), language.term(condition.word())))
             .collect(),
         typed,
         error,
         checked,
     })
-}
-
-fn conditions() -> impl Iterator<Item = Condition> {
-    (0..16).filter_map(Condition::from_number)
 }
 
 /// How many sheets, and rows of each, a form has.
@@ -323,7 +315,7 @@ fn read(w: &Words, fields: &Fields, site: &Site) -> Result<PriceList, Refused> {
         }
     }
     let mut condition_adjustments = Vec::new();
-    for condition in conditions() {
+    for &condition in Condition::ALL {
         let text = fields.get(&format!("condition_{}", condition.number()));
         if !text.is_empty() {
             let price = UnitPrice::signed(text, units.currency, units.price);

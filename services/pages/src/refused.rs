@@ -88,6 +88,20 @@ impl Refused {
         }
     }
 
+    /// What can be mended in a form: said above it, with everything still there. A field
+    /// that `is_path` is the desk's own name for a place that its rule tells in words, and is
+    /// left out.
+    ///
+    /// # Errors
+    /// Whatever no form can mend.
+    pub(crate) fn in_form(self, is_path: impl Fn(&str) -> bool) -> Result<String, Refused> {
+        match self {
+            Refused::Said { field, rule } if field.is_empty() || is_path(&field) => Ok(rule),
+            Refused::Said { field, rule } => Ok(format!("{field}: {rule}")),
+            other => Err(other),
+        }
+    }
+
     /// As a page.
     pub(crate) fn page(&self, visit: &Visit) -> Response {
         rendered(self.status(), &self.shown(visit))

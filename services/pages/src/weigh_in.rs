@@ -150,15 +150,10 @@ async fn sent(desk: &Desk, who: &SignedIn, fields: Fields) -> Result<Response, R
             }
             (String::new(), Some(checked), StatusCode::OK)
         }
-        // What can be mended in the form is said above it, with everything still there.
-        Err(Refused::Said { field, rule }) => {
-            let error = match field.as_str() {
-                "" => rule,
-                field => format!("{field}: {rule}"),
-            };
+        Err(refused) => {
+            let error = refused.in_form(|_| false)?;
             (error, None, StatusCode::UNPROCESSABLE_ENTITY)
         }
-        Err(other) => return Err(other),
     };
     let page = shown(desk, who, fields, error, checked).await?;
     Ok(rendered(status, &page))

@@ -241,8 +241,8 @@ async fn found(desk: &Desk, who: &SignedIn, uri: &Uri) -> Result<Found, Refused>
     });
     let costs = match who.caller.role {
         desk::Role::Kitchen => {
-            let of = (site.number, days.from, days.to);
-            desk.kitchen_costs(&who.caller, of.0, of.1, of.2).await?
+            desk.kitchen_costs(&who.caller, site.number, days.from, days.to)
+                .await?
         }
         _ => Vec::new(),
     };
