@@ -34,8 +34,8 @@ mod tests {
             let f = Frame::of(&visit, visit.words().components);
             let html = Page { f }.render().unwrap();
             for class in [
-                "ticket", "stub", "facts", "field", "keypad", "flag", "notice", "caution", "empty",
-                "slips", "way", "quiet", "scroll", "check", "row", "code", "struck",
+                "ticket", "stub", "facts", "says", "field", "keypad", "flag", "notice", "caution",
+                "empty", "slips", "way", "quiet", "scroll", "check", "row", "code", "struck",
             ] {
                 assert!(style.contains(&format!(".{class}")), "{class} is drawn");
                 let in_page = html.split("class=\"").skip(1);

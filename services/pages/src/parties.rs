@@ -269,7 +269,7 @@ mod tests {
                 assert!(html.contains(shown), "{shown}: {html}");
             }
             let html = page(Vec::new(), None).render().unwrap();
-            assert!(html.contains("<tbody>") && !html.contains("name=\"code\""));
+            assert!(html.contains("class=\"slips\"") && !html.contains("name=\"code\""));
         }
     }
 }

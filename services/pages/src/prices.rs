@@ -32,12 +32,17 @@ struct List {
     from: String,
     is_in_force: bool,
     band_by: &'static str,
-    rows: Vec<Row>,
+    sheets: Vec<Sheet>,
     by_condition: Vec<(&'static str, String)>,
 }
 
-struct Row {
+/// Fish of one form and grade.
+struct Sheet {
     fish: String,
+    rows: Vec<Row>,
+}
+
+struct Row {
     band: String,
     price: String,
     is_small: bool,
@@ -79,15 +84,14 @@ fn shown(
     is_in_force: bool,
 ) -> List {
     let (w, language) = (who.words(), who.language());
-    let mut rows = Vec::new();
+    let mut sheets = Vec::new();
     for form in &list.presentations {
         for grade in &form.grades {
-            let fish = fish(w, language, form.presentation, &grade.grade);
+            let mut rows = Vec::new();
             for band in &grade.bands {
                 // Edges as they were written: an edge is exact in that unit alone.
                 let edges = show::band(w, band.from, band.to, list.edge_unit);
                 rows.push(Row {
-                    fish: fish.clone(),
                     band: format!("{edges}, {}", band.name),
                     price: band.price.to_string(),
                     is_small: band.to.is_some_and(|to| to <= form.plate_minimum),
@@ -95,12 +99,15 @@ fn shown(
             }
             if let Some(price) = grade.not_counted {
                 rows.push(Row {
-                    fish,
                     band: w.not_counted.to_owned(),
                     price: price.to_string(),
                     is_small: false,
                 });
             }
+            sheets.push(Sheet {
+                fish: fish(w, language, form.presentation, &grade.grade),
+                rows,
+            });
         }
     }
     List {
@@ -113,7 +120,7 @@ fn shown(
             BandBy::Piece => w.by_piece,
             BandBy::Lot => w.by_lot,
         },
-        rows,
+        sheets,
         by_condition: list
             .condition_adjustments
             .iter()
@@ -143,7 +150,6 @@ mod tests {
             let visit = Visit::sample(language, Some(Role::Diver));
             let w = visit.words();
             let row = |is_small| Row {
-                fish: "whole, grade A".to_owned(),
                 band: "0.00 to under 0.50 lb, undersize".to_owned(),
                 price: "1.25 USD/lb".to_owned(),
                 is_small,
@@ -160,11 +166,15 @@ mod tests {
                 from: "2031-04-28 04:00".to_owned(),
                 is_in_force: true,
                 band_by: w.by_piece,
-                rows: vec![row(true), row(false)],
+                sheets: vec![Sheet {
+                    fish: "whole, grade A".to_owned(),
+                    rows: vec![row(true), row(false)],
+                }],
                 by_condition: vec![(language.term("torn"), "-0.50 USD/lb".to_owned())],
             }]);
             let html = full.render().unwrap();
             for shown in [
+                "whole, grade A",
                 "1.25 USD/lb",
                 "-0.50 USD/lb",
                 w.in_force,

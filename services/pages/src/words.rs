@@ -402,8 +402,6 @@ words! {
     parts: "What is left of it", "Lo que queda";
     part: "Part", "Fracción";
     what_happened: "What happened", "Qué pasó";
-    when: "When", "Cuándo";
-    to_whom: "To whom, or what it became", "A quién, o en qué se convirtió";
     keys: "Keys", "Llaves";
     give_key: "Give out a key", "Dar una llave";
     key_name: "What it is called", "Cómo se llama";
