@@ -226,7 +226,7 @@ fn date_of(day: &str) -> proto::google::r#type::Date {
 }
 
 /// A revision of a day's close; 0 is the latest.
-async fn close_of(service: &Service, day: &str, revision: i32) -> v1::Close {
+pub(crate) async fn close_of(service: &Service, day: &str, revision: i32) -> v1::Close {
     let request = v1::GetCloseRequest {
         site: 1,
         day: Some(date_of(day)),

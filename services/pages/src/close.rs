@@ -7,9 +7,13 @@ use axum::response::Response;
 use chrono::NaiveDate;
 use desk::access::{Reach, reach};
 use desk::{AcknowledgeAsked, CloseFound, Desk, FlagFound, FlagRange};
+use papers::chart::Chart;
 use rules::business_day::day_number;
+use rules::close::{ChartRow, CloseDoc, LossBy, LossRow, SmallFishRow};
 use rules::money::Money;
 use rules::office::Site;
+use rules::small_fish::CutOrSoup;
+use rules::weight::WeightUnit;
 
 use crate::form::{self, Sent};
 use crate::frame::Frame;
@@ -27,10 +31,24 @@ const LONGEST: usize = 1000;
 struct Page {
     f: Frame,
     facts: Vec<(&'static str, String)>,
-    chart: Option<Drawn>,
+    day: String,
+    charts: Vec<Drawn>,
+    /// What may be said of each that has a baseline.
+    control: Vec<(String, String)>,
+    /// What yields below their reference lost: of whom, how much fillet, and what its
+    /// fish had cost.
+    losses: Vec<(String, String, String)>,
+    small_fish: Vec<SmallFish>,
     flags: Vec<Flag>,
     payouts: Vec<(String, String, String)>,
     remarks: Vec<String>,
+}
+
+/// Fish of one band at the table, beside soup.
+struct SmallFish {
+    fish: String,
+    answer: &'static str,
+    figures: Vec<(&'static str, String)>,
 }
 
 #[derive(Template)]
@@ -62,6 +80,21 @@ pub(crate) async fn page(
     Path(day): Path<String>,
 ) -> Response {
     answer(&who.visit, found(&house.desk, &who, &day).await)
+}
+
+/// `GET /days/{day}/{file}`: a chart of its close, or its figures.
+pub(crate) async fn file(
+    State(house): State<House>,
+    who: SignedIn,
+    Path((day, file)): Path<(String, String)>,
+) -> Response {
+    let saved = async {
+        let (site, found) = close(&house.desk, &who, &day).await?;
+        let charts = charts(&who, &house.desk, &site, &found.close);
+        paper::file(charts, &file, who.visit.is_simulated)
+    };
+    let saved = saved.await;
+    saved.unwrap_or_else(|refused| refused.page(&who.visit))
 }
 
 /// `GET /flags`: what nobody has seen to, of the last days.
@@ -101,11 +134,16 @@ pub(crate) async fn see_to(
 }
 
 async fn found(desk: &Desk, who: &SignedIn, day: &str) -> Result<Page, Refused> {
+    let (site, found) = close(desk, who, day).await?;
+    Ok(shown(who, desk, &site, &found))
+}
+
+async fn close(desk: &Desk, who: &SignedIn, day: &str) -> Result<(Site, CloseFound), Refused> {
     let site = who.site(desk).await?;
     let day: NaiveDate = day.parse().map_err(|_| Refused::NotFound)?;
-    let day = day_number(day);
-    let found = desk.close(&who.caller, site.number, day, 0).await?;
-    Ok(shown(who, &site, day, &found))
+    let found = desk.close(&who.caller, site.number, day_number(day), 0);
+    let found = found.await?;
+    Ok((site, found))
 }
 
 async fn open_flags(desk: &Desk, who: &SignedIn) -> Result<FlagsPage, Refused> {
@@ -128,12 +166,53 @@ async fn open_flags(desk: &Desk, who: &SignedIn) -> Result<FlagsPage, Refused> {
     })
 }
 
-fn shown(who: &SignedIn, site: &Site, day: i64, found: &CloseFound) -> Page {
+/// The day's weight, what it lost by cause, and control charts.
+fn charts(who: &SignedIn, desk: &Desk, site: &Site, close: &CloseDoc) -> Vec<Chart> {
+    let unit = who.unit(site);
+    let balance = paper::balance(close, unit).into_iter();
+    let causes = paper::causes(close, unit, site.currency);
+    let control = paper::control(close, |code| party(desk, code));
+    balance.chain(causes).chain(control).collect()
+}
+
+/// What people call a party.
+fn party(desk: &Desk, code: &str) -> String {
+    let office = desk.office();
+    let party = office.parties.get(code);
+    party.map_or_else(|| code.to_owned(), |party| party.name.clone())
+}
+
+fn shown(who: &SignedIn, desk: &Desk, site: &Site, found: &CloseFound) -> Page {
     let (w, close) = (who.words(), &found.close);
     let unit = who.unit(site);
-    let chart = paper::balance(close, unit).map(Drawn::from);
+    let party = |code: &str| party(desk, code);
+    let control = |of: &ChartRow| {
+        let follows = who.language().term(of.follows.word());
+        (format!("{follows} {}", party(&of.party)), of.says.clone())
+    };
+    // What each part lost is told by the command; here, whose it is.
+    let losses = close.losses.iter().filter(|of| of.by != LossBy::Part);
+    let loss = |of: &LossRow| {
+        let whose = match (of.by, of.name.as_str()) {
+            (LossBy::Kitchen, "") => w.own_table.to_owned(),
+            (_, "") => w.several_suppliers.to_owned(),
+            (_, code) => party(code),
+        };
+        let at = match of.customer_kitchen {
+            true => w.at_what_kitchen_paid,
+            false => w.at_dock_cost,
+        };
+        let missing = show::weight(of.missing_fillet, unit);
+        (
+            format!("{} {whose}", who.language().term(of.by.word())),
+            format!("{} {missing}, {at}", w.fillet_missing),
+            of.material.to_string(),
+        )
+    };
+    let small_fish = close.small_fish.iter();
+    let small_fish = small_fish.map(|of| small_fish_of(who, desk, unit, of));
     Page {
-        f: Frame::around(who, format!("{} {}", w.close, show::day(day))),
+        f: Frame::around(who, format!("{} {}", w.close, show::day(close.day))),
         facts: vec![
             (w.site, site.name.clone()),
             (w.state, who.language().term(close.state.word()).to_owned()),
@@ -142,7 +221,14 @@ fn shown(who: &SignedIn, site: &Site, day: i64, found: &CloseFound) -> Page {
             (w.unaccounted, show::weight(close.balance.unaccounted, unit)),
             (w.on_hand, show::weight(close.balance.closing, unit)),
         ],
-        chart,
+        day: show::day(close.day),
+        charts: charts(who, desk, site, close)
+            .into_iter()
+            .map(Drawn::from)
+            .collect(),
+        control: close.charts.iter().map(control).collect(),
+        losses: losses.map(loss).collect(),
+        small_fish: small_fish.collect(),
         flags: found
             .flags
             .iter()
@@ -160,6 +246,37 @@ fn shown(who: &SignedIn, site: &Site, day: i64, found: &CloseFound) -> Page {
             })
             .collect(),
         remarks: close.remarks.clone(),
+    }
+}
+
+fn small_fish_of(who: &SignedIn, desk: &Desk, unit: WeightUnit, of: &SmallFishRow) -> SmallFish {
+    let w = who.words();
+    let office = desk.office();
+    let species = office.species.get(&of.species);
+    let species = species.map_or(of.species.as_str(), |species| species.name.as_str());
+    let form = who.language().term(of.presentation.word());
+    let pays_from = match of.break_even.as_slice() {
+        [at, from, to] => format!(
+            "{} ({} - {})",
+            show::weight(*at, unit),
+            show::weight(*from, unit),
+            show::weight(*to, unit)
+        ),
+        _ => w.never.to_owned(),
+    };
+    SmallFish {
+        fish: format!("{species}, {form}: {}, {}", of.specification, of.band),
+        answer: match of.answer {
+            CutOrSoup::Cut => w.answer_cut,
+            CutOrSoup::Soup => w.answer_soup,
+            CutOrSoup::Close => w.answer_close,
+        },
+        figures: vec![
+            (w.cutting_brings, of.cut.to_string()),
+            (w.soup_brings, of.soup.to_string()),
+            (w.give_or_take, of.within.to_string()),
+            (w.pays_from, pays_from),
+        ],
     }
 }
 
@@ -229,7 +346,26 @@ mod tests {
             let page = |flags| Page {
                 f: Frame::of(&visit, w.close),
                 facts: vec![(w.state, language.term("closed with gaps").to_owned())],
-                chart: None,
+                day: "2031-05-02".to_owned(),
+                charts: vec![Drawn {
+                    id: "causes".to_owned(),
+                    title: "What the day lost, by cause".to_owned(),
+                    key: "Causes may overlap.",
+                    svg: "<svg><title>a chart</title></svg>".to_owned(),
+                    columns: vec!["cause".to_owned()],
+                    rows: vec![vec![("drip".to_owned(), false)]],
+                }],
+                control: vec![("supplier Wren".to_owned(), "within its baseline".to_owned())],
+                losses: vec![(
+                    "cutter Bess".to_owned(),
+                    "1.20 lb".to_owned(),
+                    "18.00 USD".to_owned(),
+                )],
+                small_fish: vec![SmallFish {
+                    fish: "Lionfish, whole: skinless, 0.25-0.50 lb".to_owned(),
+                    answer: w.answer_close,
+                    figures: vec![(w.pays_from, "0.31 lb".to_owned())],
+                }],
                 flags,
                 payouts: vec![(
                     "wren-haldane".into(),
@@ -245,6 +381,11 @@ mod tests {
                 "looked again",
                 w.gone,
                 "220.44 USD",
+                "/days/2031-05-02/causes.csv",
+                "within its baseline",
+                "18.00 USD",
+                w.answer_close,
+                "0.31 lb",
             ] {
                 assert!(html.contains(shown), "{shown}");
             }

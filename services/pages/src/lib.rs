@@ -76,6 +76,7 @@ pub fn router(desk: &Desk, is_secure: bool) -> Router {
         .route("/yields/{file}", get(yields::file))
         .route("/days", get(days::page))
         .route("/days/{day}", get(close::page))
+        .route("/days/{day}/{file}", get(close::file))
         .route("/flags", get(close::flags_page))
         .route("/flags/{key}", post(close::see_to))
         .route("/lots", get(lot::search))

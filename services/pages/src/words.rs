@@ -152,6 +152,8 @@ const TERMS: &[(&str, &str)] = &[
     ("buyer", "comprador"),
     ("diver", "buzo"),
     ("kitchen", "cocina"),
+    ("supplier", "proveedor"),
+    ("cutter", "cortador"),
     ("office", "oficina"),
     ("auditor", "auditor"),
     ("harvester", "buzo"),
@@ -445,6 +447,22 @@ words! {
     lost: "Lost to yields below the reference", "Perdido por rendimientos bajo la referencia";
     plates: "Plates", "Platos";
     per_plate: "Fish of one plate", "Pescado de un plato";
+    since_baseline: "Since the days that were in order", "Desde los días que estaban en orden";
+    fillet_losses: "Fillet under its reference", "Filete bajo su referencia";
+    fillet_missing: "fillet missing:", "filete que falta:";
+    own_table: "own table", "mesa propia";
+    several_suppliers: "several suppliers", "varios proveedores";
+    at_dock_cost: "at what was paid at the dock", "a lo pagado en el muelle";
+    at_what_kitchen_paid: "at what the kitchen paid", "a lo que pagó la cocina";
+    cut_or_soup: "Cutting or soup, by band", "Cortar o sopa, por banda";
+    answer_cut: "cut it", "cortarlo";
+    answer_soup: "make soup of it", "hacer sopa";
+    answer_close: "too close to say", "muy parejo para decir";
+    cutting_brings: "Cutting brings", "Cortarlo deja";
+    soup_brings: "Soup brings", "La sopa deja";
+    give_or_take: "Give or take, of the difference", "Más o menos, de la diferencia";
+    pays_from: "Cutting pays from a fish of", "Cortar conviene desde un pez de";
+    never: "never", "nunca";
     plan: "Plan for small fish", "Plan del pescado pequeño";
     plan_what_if: "Plan as it would be", "El plan como quedaría";
     plan_taken: "Plan that was taken", "Plan tomado";

@@ -3,13 +3,12 @@
 //! codes: there is no ranking. A diver sees their own figure and may answer, and the
 //! office reads it beside the figure (8.4).
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use askama::Template;
 use axum::extract::{Path, State};
 use axum::http::Uri;
-use axum::http::header::{CONTENT_DISPOSITION, CONTENT_TYPE};
-use axum::response::{IntoResponse as _, Response};
+use axum::response::Response;
 use chrono::NaiveDate;
 use desk::access::{Reach, reach};
 use desk::{Desk, YieldRange, YieldsFound};
@@ -36,7 +35,7 @@ struct Page {
     f: Frame,
     days: Days,
     charts: Vec<(Drawn, Vec<Sentence>)>,
-    plain: Vec<Plain>,
+    plain: Vec<(String, Vec<Plain>)>,
     /// What a customer's kitchen paid for what came out; nobody else is shown any.
     costs: Vec<Cost>,
     answers: Vec<Answer>,
@@ -47,11 +46,8 @@ struct Page {
 struct Cost {
     cut_to: String,
     cuts: i64,
-    paid: String,
-    edible: String,
-    lost: String,
-    plates: String,
-    per_plate: String,
+    /// What is known of them, by name.
+    figures: Vec<(&'static str, String)>,
 }
 
 /// What a diver answered.
@@ -77,10 +73,9 @@ struct Sentence {
     says: String,
 }
 
-/// A plain pooled yield.
+/// A plain pooled yield of one supplier's fish.
 struct Plain {
     supplier: String,
-    cut_to: String,
     cuts: i64,
     input: String,
     fillet: String,
@@ -92,7 +87,8 @@ struct Found {
     days: Days,
     charts: Vec<Chart>,
     said: Vec<Vec<Sentence>>,
-    plain: Vec<Plain>,
+    /// By what was cut to what.
+    plain: Vec<(String, Vec<Plain>)>,
     costs: Vec<Cost>,
     answers: Vec<Answer>,
     form: Option<Form>,
@@ -163,33 +159,9 @@ pub(crate) async fn file(
     Path(file): Path<String>,
     uri: Uri,
 ) -> Response {
-    match saved(&house.desk, &who, &file, &uri).await {
-        Ok(answer) => answer,
-        Err(refused) => refused.page(&who.visit),
-    }
-}
-
-async fn saved(desk: &Desk, who: &SignedIn, file: &str, uri: &Uri) -> Result<Response, Refused> {
-    let (id, ending) = file.rsplit_once('.').ok_or(Refused::NotFound)?;
-    let found = found(desk, who, uri).await?;
-    let mut charts = found.charts.into_iter();
-    let chart = charts
-        .find(|chart| chart.id == id)
-        .ok_or(Refused::NotFound)?;
-    let (kind, content) = match ending {
-        "svg" => ("image/svg+xml", chart.svg),
-        "csv" => {
-            let sheet = papers::csv::table(&chart.table, who.visit.is_simulated);
-            ("text/csv; charset=utf-8", sheet.text)
-        }
-        _ => return Err(Refused::NotFound),
-    };
-    let name = format!("attachment; filename=\"{id}.{ending}\"");
-    Ok((
-        [(CONTENT_TYPE, kind.to_owned()), (CONTENT_DISPOSITION, name)],
-        content,
-    )
-        .into_response())
+    let found = found(&house.desk, &who, &uri).await;
+    let saved = found.and_then(|found| paper::file(found.charts, &file, who.visit.is_simulated));
+    saved.unwrap_or_else(|refused| refused.page(&who.visit))
 }
 
 async fn found(desk: &Desk, who: &SignedIn, uri: &Uri) -> Result<Found, Refused> {
@@ -228,17 +200,20 @@ async fn found(desk: &Desk, who: &SignedIn, uri: &Uri) -> Result<Found, Refused>
         let form = who.language().term(form.word());
         format!("{}, {form}: {specification}", name(species))
     };
-    let plain = found.sums.iter().map(|(key, sums)| Plain {
-        supplier: match key.supplier.as_str() {
-            "" => "-".to_owned(),
-            code => name(code),
-        },
-        cut_to: cut_to(&key.species, key.presentation, &key.specification),
-        cuts: sums.cuts,
-        input: show::weight(sums.input, unit),
-        fillet: show::weight(sums.fillet, unit),
-        percent: sums.percent_e2().map_or_else(String::new, percent),
-    });
+    let mut plain: BTreeMap<String, Vec<Plain>> = BTreeMap::new();
+    for (key, sums) in &found.sums {
+        let cut_to = cut_to(&key.species, key.presentation, &key.specification);
+        plain.entry(cut_to).or_default().push(Plain {
+            supplier: match key.supplier.as_str() {
+                "" => "-".to_owned(),
+                code => name(code),
+            },
+            cuts: sums.cuts,
+            input: show::weight(sums.input, unit),
+            fillet: show::weight(sums.fillet, unit),
+            percent: sums.percent_e2().map_or_else(String::new, percent),
+        });
+    }
     let costs = match who.caller.role {
         desk::Role::Kitchen => {
             desk.kitchen_costs(&who.caller, site.number, days.from, days.to)
@@ -246,16 +221,22 @@ async fn found(desk: &Desk, who: &SignedIn, uri: &Uri) -> Result<Found, Refused>
         }
         _ => Vec::new(),
     };
-    let cost = |of: &desk::KitchenCost| Cost {
-        cut_to: cut_to(&of.species, of.presentation, &of.specification),
-        cuts: of.cuts,
-        paid: of.paid.map_or_else(String::new, |money| money.to_string()),
-        edible: of
-            .edible
-            .map_or_else(String::new, |price| price.to_string()),
-        lost: of.lost.map_or_else(String::new, |money| money.to_string()),
-        plates: of.plates.map_or_else(String::new, |n| n.to_string()),
-        per_plate: of.plate.map_or_else(String::new, |money| money.to_string()),
+    let w = who.words();
+    let cost = |of: &desk::KitchenCost| {
+        let figures = [
+            (w.paid_for, of.paid.map(|money| money.to_string())),
+            (w.edible, of.edible.map(|price| price.to_string())),
+            (w.plates, of.plates.map(|plates| plates.to_string())),
+            (w.per_plate, of.plate.map(|money| money.to_string())),
+            (w.lost, of.lost.map(|money| money.to_string())),
+        ];
+        let known = figures.into_iter();
+        let known = known.filter_map(|(what, figure)| Some((what, figure?)));
+        Cost {
+            cut_to: cut_to(&of.species, of.presentation, &of.specification),
+            cuts: of.cuts,
+            figures: known.collect(),
+        }
     };
     let answers = found.answers.iter().map(|given| {
         let asked = &given.booked.asked;
@@ -294,7 +275,7 @@ async fn found(desk: &Desk, who: &SignedIn, uri: &Uri) -> Result<Found, Refused>
             .iter()
             .map(|group| group.suppliers.iter().map(sentence).collect())
             .collect(),
-        plain: plain.collect(),
+        plain: plain.into_iter().collect(),
     })
 }
 
@@ -361,22 +342,23 @@ mod tests {
                         says: "no difference shown".to_owned(),
                     }],
                 )],
-                plain: vec![Plain {
-                    supplier: "wren-haldane".to_owned(),
-                    cut_to: "Lionfish, whole: skin-off".to_owned(),
-                    cuts: 7,
-                    input: "80.00 lb".to_owned(),
-                    fillet: "21.00 lb".to_owned(),
-                    percent: percent(2625),
-                }],
+                plain: vec![(
+                    "Lionfish, whole: skin-off".to_owned(),
+                    vec![Plain {
+                        supplier: "wren-haldane".to_owned(),
+                        cuts: 7,
+                        input: "80.00 lb".to_owned(),
+                        fillet: "21.00 lb".to_owned(),
+                        percent: percent(2625),
+                    }],
+                )],
                 costs: vec![Cost {
                     cut_to: "Lionfish, whole: skin-off".to_owned(),
                     cuts: 7,
-                    paid: "560.00 USD".to_owned(),
-                    edible: "26.6667 USD/lb".to_owned(),
-                    lost: "12.00 USD".to_owned(),
-                    plates: "44".to_owned(),
-                    per_plate: "12.50 USD".to_owned(),
+                    figures: vec![
+                        (w.edible, "26.6667 USD/lb".to_owned()),
+                        (w.per_plate, "12.50 USD".to_owned()),
+                    ],
                 }],
                 answers: vec![Answer {
                     to: "Wren, Lionfish".to_owned(),

@@ -5,6 +5,7 @@ use serde_json::json;
 
 use super::*;
 use crate::harness::{lb, message};
+use crate::week::close_of;
 
 /// Two bands of whole grade A fish, the second from `second` on.
 fn two_bands<'a>(
@@ -314,4 +315,69 @@ async fn somebody_is_put_on_file_once_and_what_is_wrong_is_said_with_the_form_ke
         404,
         "a buyer puts nobody on file"
     );
+}
+
+#[tokio::test]
+async fn a_days_page_tells_what_it_lost_and_its_charts_are_saved() {
+    let server = Server::start();
+    send_week(&server, Way::CatchUp).await;
+    let close = close_of(&server.service().await, "2031-04-30", 0).await;
+    let (_, secret) = key(&server, v1::Role::Office, "").await;
+    let mut desk = Browser::at(&server);
+    desk.sign_in(&secret);
+    let page = desk.get("/days/2031-04-30").html;
+
+    let shown = |money: &Option<v1::Money>| {
+        let minor = money.as_ref().unwrap().amount_minor;
+        let sign = if minor < 0 { "-" } else { "" };
+        format!("{sign}{}.{:02}", minor.abs() / 100, minor.abs() % 100)
+    };
+    let by_whom = |loss: &&v1::YieldLoss| loss.by() != v1::LossBy::Part;
+    let losses: Vec<_> = close.losses.iter().filter(by_whom).collect();
+    assert!(!losses.is_empty(), "a day on which yields were low");
+    for loss in losses {
+        let (lost, fillet) = (shown(&loss.material), loss.missing_fillet.as_ref().unwrap());
+        assert!(
+            page.contains(&format!("<strong>{lost} USD</strong>")),
+            "{page}"
+        );
+        assert!(
+            page.contains(&format!("missing: {} lb", fillet.shown)),
+            "{page}"
+        );
+    }
+    assert!(!close.small_fish.is_empty(), "small fish was cut");
+    for fish in &close.small_fish {
+        let even = fish.break_even.as_ref();
+        let even = even.map_or_else(|| "never".to_owned(), |even| format!("{} lb (", even.shown));
+        assert!(page.contains(&fish.band) && page.contains(&even), "{page}");
+    }
+
+    let saved = desk.get("/days/2031-04-30/causes.csv");
+    assert_eq!(
+        saved.header("content-disposition"),
+        "attachment; filename=\"causes.csv\""
+    );
+    assert!(close.loss_causes.len() > 2, "{:?}", close.loss_causes);
+    for cause in &close.loss_causes {
+        let mut rows = saved.html.lines();
+        let row = rows.find(|row| row.starts_with(&cause.cause));
+        let row = row.unwrap_or_else(|| panic!("{}: {}", cause.cause, saved.html));
+        assert!(row.contains(&shown(&cause.value)), "{row}");
+    }
+    let drawn = desk.get("/days/2031-04-30/balance.svg");
+    assert_eq!(drawn.header("content-type"), "image/svg+xml");
+    assert!(drawn.html.starts_with("<svg") && drawn.html.contains("</desc>"));
+
+    for file in ["causes.png", "nothing.svg", "causes"] {
+        assert_eq!(
+            desk.get(&format!("/days/2031-04-30/{file}")).status,
+            404,
+            "{file}"
+        );
+    }
+    let (_, secret) = key(&server, v1::Role::Diver, "wren-haldane").await;
+    let mut phone = Browser::at(&server);
+    phone.sign_in(&secret);
+    assert_eq!(phone.get("/days/2031-04-30/causes.csv").status, 404);
 }
