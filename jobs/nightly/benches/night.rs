@@ -7,8 +7,9 @@
 //!
 //! - the night of one more day is timed at the smaller and at the larger history, each in
 //!   turn, on days that both books got alike;
-//! - the aggregation of a rebuild (`weight_of_day` of every day, day by day) is timed against
-//!   one bare GROUP BY over the whole weight book, in turn; both must give the same sums;
+//! - the aggregation of a rebuild (`weight_of_day` of every day, day by day, two docks at
+//!   once) is timed against one bare GROUP BY over the whole weight book, in turn; both must
+//!   give the same sums;
 //! - a rebuild of the whole book runs in a process of its own, which says how long it took
 //!   and the most memory it had (`VmHWM`); every day must come out as it is stored;
 //! - `night.py` does the same sums with pandas, and must come to the same total.
@@ -55,7 +56,7 @@ const TICKETS: usize = 200;
 /// Four on the ticket and a fillet.
 const LOTS_OF_A_TICKET: usize = 5;
 const DIVERS: usize = 8;
-/// Nights under way at once while a book is filled.
+/// Docks whose days are worked on at once: nights while a book is filled, and sums.
 const AT_ONCE: usize = 2;
 const FIRST: DayNumber = 20_200_106;
 /// Nights timed at each size.
@@ -168,7 +169,8 @@ async fn nights(yards: &mut [Yard; 2]) {
     );
 }
 
-/// The sums of every day, day by day, against one statement over all.
+/// The sums of every day, day by day, sites side by side as their nights are, against one
+/// statement over all, to which the engine gives as many processes as it likes.
 async fn sums(db: &Db) {
     let (mut by_day, mut bare) = (Vec::new(), Vec::new());
     for _ in 0..ROUNDS {
@@ -176,34 +178,49 @@ async fn sums(db: &Db) {
         let started = Instant::now();
         let all = close::weight_of_book(&mut tx).await.unwrap();
         bare.push(started.elapsed());
+        tx.rollback().await;
 
         let started = Instant::now();
-        let mut days: BTreeMap<(i64, WeightKey), Weight> = BTreeMap::new();
-        for site in 1..=SITES {
-            let mut after = 0;
-            loop {
-                let closed = close::closed_days(&mut tx, site, after, 64).await.unwrap();
-                let Some((last, _)) = closed.last() else {
-                    break;
-                };
-                after = *last;
-                for (day, _) in closed {
-                    let of_day = close::weight_of_day(&mut tx, site, day).await.unwrap();
-                    let number = day * 10_000 + site;
-                    days.extend(of_day.into_iter().map(|(key, sum)| ((number, key), sum)));
-                }
+        let mut days = BTreeMap::new();
+        let (mut sites, mut under_way) = (1..=SITES, JoinSet::new());
+        for site in sites.by_ref().take(AT_ONCE) {
+            under_way.spawn(sums_of_site(db.clone(), site));
+        }
+        while let Some(of_site) = under_way.join_next().await {
+            days.extend(of_site.unwrap());
+            if let Some(site) = sites.next() {
+                under_way.spawn(sums_of_site(db.clone(), site));
             }
         }
         by_day.push(started.elapsed());
-        tx.rollback().await;
         assert_eq!(days, all, "both give the same sums");
     }
     let (by_day, bare) = (ms(&mut by_day), ms(&mut bare));
     println!(
-        "  weight of every day added up, day by day: {by_day:.0} ms; one bare GROUP BY: \
-         {bare:.0} ms; ratio {:.2}",
+        "  weight of every day added up, day by day, {AT_ONCE} sites at once: {by_day:.0} ms; \
+         one bare GROUP BY: {bare:.0} ms; ratio {:.2}",
         by_day / bare
     );
+}
+
+async fn sums_of_site(db: Db, site: i64) -> BTreeMap<(i64, WeightKey), Weight> {
+    let mut tx = db.read().await.unwrap();
+    let mut days = BTreeMap::new();
+    let mut after = 0;
+    loop {
+        let closed = close::closed_days(&mut tx, site, after, 64).await.unwrap();
+        let Some((last, _)) = closed.last() else {
+            break;
+        };
+        after = *last;
+        for (day, _) in closed {
+            let of_day = close::weight_of_day(&mut tx, site, day).await.unwrap();
+            let number = day * 10_000 + site;
+            days.extend(of_day.into_iter().map(|(key, sum)| ((number, key), sum)));
+        }
+    }
+    tx.rollback().await;
+    days
 }
 
 /// All weight that went from one place to another.
