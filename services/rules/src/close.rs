@@ -39,7 +39,7 @@ pub use said::{CauseRow, ChartRow, LossBy, LossRow, SmallFishRow, SupplierRow, Y
 
 /// Version of the rules by which a day is closed; it rises when the same day
 /// would come out otherwise.
-pub const RULES_VERSION: i64 = 5;
+pub const RULES_VERSION: i64 = 6;
 
 /// All that a close is worked out from.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -163,8 +163,9 @@ pub struct PartFacts {
     pub proposed_reason: String,
     /// What it once held, where it was finished on an earlier day.
     pub finished: Option<Holding>,
-    /// Of fish taken in on the day: when the earliest of it was harvested, microseconds
-    /// since 1970 UTC; 0 where it is not known.
+    /// When the earliest of it was harvested, microseconds since 1970 UTC; 0 where it is
+    /// not known. What is on hand goes by what it carries with it: this is of fish taken
+    /// in on the day, or brought back.
     pub harvested_us: i64,
 }
 

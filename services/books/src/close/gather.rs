@@ -940,6 +940,7 @@ impl HalfRead<'_> {
             lot.rewritten = Rewritten::of(code.place(), asked, ticket);
             if let Some(now) = &lot.rewritten {
                 lot.storage = now.storage;
+                lot.harvested_us = now.harvested_us;
             }
         }
         let keys: Vec<_> = ids
@@ -982,7 +983,7 @@ impl HalfRead<'_> {
                 },
                 harvested_us: match self.tickets.get(&lot.entry) {
                     Some(of_today) if lot.making == 0 => self.harvested_us(of_today, id),
-                    _ => 0,
+                    _ => lot.harvested_us,
                 },
             };
             if facts.undersize && lot.making == 0 {
@@ -1120,6 +1121,8 @@ struct LotFacts {
     storage: Option<Storage>,
     supplier: String,
     making: i64,
+    /// Earliest harvest time known.
+    harvested_us: i64,
     /// What a ticket that took the place of the first says of it.
     rewritten: Option<Rewritten>,
 }
@@ -1133,8 +1136,8 @@ async fn lots(
         .iter()
         .flat_map(|code| [code.number(), code.place()].map(Val::Int))
         .collect();
-    let sql = "SELECT number, place, entry, species, presentation, storage, supplier, making \
-               FROM lot WHERE (number, place) IN (VALUES {keys})";
+    let sql = "SELECT number, place, entry, species, presentation, storage, supplier, making, \
+               harvested_us FROM lot WHERE (number, place) IN (VALUES {keys})";
     let mut lots = BTreeMap::new();
     for row in tx.fetch_keys(sql, 2, &keys).await? {
         let code = part_id("lot", row.int(0), row.int(1), 1)?.lot;
@@ -1154,6 +1157,7 @@ async fn lots(
             storage: stock::storage("lot", row.int(0), row.int(5))?,
             supplier: row.text(6).to_owned(),
             making: row.int(7),
+            harvested_us: row.int(8),
             rewritten: None,
         };
         lots.insert(code, facts);

@@ -140,6 +140,15 @@ impl Told {
         self.then(&[n], what)
     }
 
+    fn returned(self, n: i64, weight: &str, cost: &str) -> Told {
+        let what = What::Returned {
+            part: part(n),
+            weight: lb(weight),
+            cost_minor: cents(cost),
+        };
+        self.then(&[n], what)
+    }
+
     pub(super) fn moved(self, n: i64, outlet: Outlet, weight: &str) -> Told {
         self.left(n, outlet, weight, false)
     }
@@ -1518,6 +1527,16 @@ fn fish_past_the_age_for_what_it_is_to_be_is_flagged_until_it_is_gone() {
             assert_eq!(flag.value.minor(), 5_000);
         }
     }
+    // What is brought back is as old as the lot it was of.
+    let back = day()
+        .returned(1, "4", "20")
+        .with(1, |facts| facts.harvested_us = hour(121))
+        .counted(1, "4");
+    let flags = back.judged().doc.flags;
+    assert!(
+        matches!(flags.as_slice(), [old] if old.text.contains("5 days old")),
+        "{flags:?}"
+    );
     // Asked about at 8 days; and a day on, what a hold or a pool moved is as old.
     let old = day()
         .bought(1, "10", "50")

@@ -100,7 +100,11 @@ impl Walk {
                 cost_minor,
             } => {
                 let budget = self.read(day, entry, *part);
-                self.come_in(day, at_us, *part, &coming(*weight, *cost_minor, budget));
+                let came = Coming {
+                    harvested_us: day.parts.get(part).map_or(0, |facts| facts.harvested_us),
+                    ..coming(*weight, *cost_minor, budget)
+                };
+                self.come_in(day, at_us, *part, &came);
                 self.totals.returned = add(self.totals.returned, *weight);
             }
             What::Shifted { from, to, weight } => {
