@@ -290,9 +290,9 @@
     const lines = done.lines.map((line) => {
       const { band, pieces: [how, n], written } = line;
       const [small, reason] = {
-        no: ["", ""],
-        unknown: [w.notKnown, ""],
-        yes: species(written.species).small[`${written.presentation}/${line.torn ? 1 : 0}/${written.decision}`] || ["", ""],
+        no: ["", null],
+        unknown: [w.notKnown, null],
+        yes: species(written.species).small[`${written.presentation}/${line.torn ? 1 : 0}/${written.decision}`] || ["", null],
       }[line.cents === null ? "no" : line.undersize];
       return {
         fish: many ? species(written.species).name : "",
@@ -370,7 +370,7 @@
       fact(line.band, line.pieces),
       fact(`${line.net} x ${line.price}`, el("strong", null, line.amount)),
       ...(line.held ? [fact(w.state, w.held)] : []),
-      ...(line.small ? [fact(w.small, el("span", null, line.small, ...(line.reason ? [el("br"), el("span", { lang: "en" }, line.reason)] : [])))] : []),
+      ...(line.small ? [fact(w.small, el("span", null, line.small, ...(line.reason?.text ? [el("br"), el("span", { lang: line.reason.lang }, line.reason.text)] : [])))] : []),
     ));
     const sums = el(
       "dl", { class: "facts" },
@@ -384,7 +384,7 @@
 
   function around(told) {
     const found = told.found.map((of) => fact(of.standing, el(
-      "span", null, of.rules, ...of.texts.flatMap((text) => [el("br"), el("span", { lang: "en" }, text)]),
+      "span", null, of.rules, ...of.texts.flatMap((said) => [el("br"), el("span", { lang: said.lang }, said.text)]),
     )));
     const questions = told.questions.filter((of, i) => told.questions.findIndex((other) => other.code === of.code) === i);
     return [

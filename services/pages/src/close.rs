@@ -22,6 +22,7 @@ use crate::paper::{self, Drawn};
 use crate::refused::{Refused, answer};
 use crate::show;
 use crate::visit::{SignedIn, own_path, see};
+use crate::words::Said;
 
 /// Longest that a reason may be.
 const LONGEST: usize = 1000;
@@ -34,14 +35,14 @@ struct Page {
     day: String,
     charts: Vec<Drawn>,
     /// What may be said of each that has a baseline.
-    control: Vec<(String, String)>,
+    control: Vec<(String, Said)>,
     /// What yields below their reference lost: of whom, how much fillet, and what its
     /// fish had cost.
     losses: Vec<(String, String, String)>,
     small_fish: Vec<SmallFish>,
     flags: Vec<Flag>,
     payouts: Vec<(String, String, String)>,
-    remarks: Vec<String>,
+    remarks: Vec<Said>,
 }
 
 /// Fish of one band at the table, beside soup.
@@ -61,11 +62,11 @@ struct FlagsPage {
 struct Flag {
     key: String,
     day: String,
-    text: String,
-    next_step: &'static str,
+    text: Said,
+    next_step: Said,
     weight: String,
     value: String,
-    evidence: Vec<String>,
+    evidence: Vec<Said>,
     is_gap: bool,
     is_gone: bool,
     seen: Vec<String>,
@@ -188,7 +189,10 @@ fn shown(who: &SignedIn, desk: &Desk, site: &Site, found: &CloseFound) -> Page {
     let party = |code: &str| party(desk, code);
     let control = |of: &ChartRow| {
         let follows = who.language().term(of.follows.word());
-        (format!("{follows} {}", party(&of.party)), of.says.clone())
+        (
+            format!("{follows} {}", party(&of.party)),
+            who.language().sentence(&of.says),
+        )
     };
     // What each part lost is told by the command; here, whose it is.
     let losses = close.losses.iter().filter(|of| of.by != LossBy::Part);
@@ -245,7 +249,7 @@ fn shown(who: &SignedIn, desk: &Desk, site: &Site, found: &CloseFound) -> Page {
                 )
             })
             .collect(),
-        remarks: close.remarks.clone(),
+        remarks: all_said(who, &close.remarks),
     }
 }
 
@@ -280,6 +284,11 @@ fn small_fish_of(who: &SignedIn, desk: &Desk, unit: WeightUnit, of: &SmallFishRo
     }
 }
 
+fn all_said(who: &SignedIn, sentences: &[String]) -> Vec<Said> {
+    let language = who.language();
+    sentences.iter().map(|of| language.sentence(of)).collect()
+}
+
 fn flag_of(who: &SignedIn, site: &Site, found: &FlagFound) -> Flag {
     let stored = &found.stored;
     let may = reach(who.caller.role, "acknowledge") != Reach::No;
@@ -287,11 +296,11 @@ fn flag_of(who: &SignedIn, site: &Site, found: &FlagFound) -> Flag {
     Flag {
         key: stored.key.clone(),
         day: show::day(stored.day),
-        text: stored.text.clone(),
-        next_step: stored.kind.next_step(),
+        text: who.language().sentence(&stored.text),
+        next_step: who.language().sentence(stored.kind.next_step()),
         weight: show::weight_unless_zero(stored.weight, who.unit(site)),
         value: show::money_unless_zero(Money::new(stored.value, found.currency)),
-        evidence: stored.evidence.clone(),
+        evidence: all_said(who, &stored.evidence),
         is_gap: stored.gap,
         is_gone,
         seen: stored
@@ -299,7 +308,7 @@ fn flag_of(who: &SignedIn, site: &Site, found: &FlagFound) -> Flag {
             .iter()
             .map(|seen| {
                 let at = show::instant(site, seen.recorded_us);
-                format!("{at}, {}: {}", seen.by, seen.reason)
+                format!("{at}, {}: {}", who.language().actor(&seen.by), seen.reason)
             })
             .collect(),
         request_id: match may && !is_gone {
@@ -323,11 +332,11 @@ mod tests {
         Flag {
             key: "ab12".to_owned(),
             day: "2031-05-02".to_owned(),
-            text: "2.75 lb are unaccounted".to_owned(),
-            next_step: "Count it again.",
+            text: ("2.75 lb are unaccounted".to_owned(), false),
+            next_step: ("Count it again.".to_owned(), false),
             weight: "2.75 lb".to_owned(),
             value: "15.13 USD".to_owned(),
-            evidence: vec!["counted 12.00 lb".to_owned()],
+            evidence: vec![("counted 12.00 lb".to_owned(), true)],
             is_gap: true,
             is_gone,
             seen: vec!["2031-05-03 06:10, office: looked again".to_owned()],
@@ -355,7 +364,10 @@ mod tests {
                     columns: vec!["cause".to_owned()],
                     rows: vec![vec![("drip".to_owned(), false)]],
                 }],
-                control: vec![("supplier Wren".to_owned(), "within its baseline".to_owned())],
+                control: vec![(
+                    "supplier Wren".to_owned(),
+                    ("within its baseline".to_owned(), true),
+                )],
                 losses: vec![(
                     "cutter Bess".to_owned(),
                     "1.20 lb".to_owned(),
@@ -372,7 +384,7 @@ mod tests {
                     "220.44 USD".into(),
                     "0.00 USD".into(),
                 )],
-                remarks: vec!["Nothing is set for slush.".to_owned()],
+                remarks: vec![("Nothing is set for slush.".to_owned(), false)],
             };
             let html = page(vec![flag(false), flag(true)]).render().unwrap();
             for shown in [

@@ -21,6 +21,7 @@ mod look;
 mod lot;
 mod paper;
 mod parties;
+mod phrases;
 mod plan;
 mod price_form;
 mod prices;

@@ -107,7 +107,7 @@ fn shown(who: &SignedIn, site: &Site, species: &str, lot: &LotFound) -> Page {
         weight: show::weight(event.weight, unit),
         receiver: event.receiver.clone(),
         became: event.became.iter().map(ToString::to_string).collect(),
-        note: event.note.clone(),
+        note: language.known(&event.note),
     };
     Page {
         f: Frame::around(who, format!("{} {}", w.lot, lot.code)),

@@ -26,7 +26,7 @@ use crate::house::House;
 use crate::refused::{Refused, answer, rendered};
 use crate::show;
 use crate::visit::{SignedIn, see};
-use crate::words::Words;
+use crate::words::{Said, Words};
 
 /// Longest that a reason may be.
 const LONGEST: usize = 500;
@@ -51,8 +51,8 @@ struct Page {
     parts: Vec<Part>,
     rooms: Vec<Room>,
     choices: Vec<Made>,
-    /// What was joined or dropped, and what the figures leave out, in English.
-    remarks: Vec<String>,
+    /// What was joined or dropped, and what the figures leave out.
+    remarks: Vec<Said>,
     digest: String,
     /// Whether the caller may choose and take it.
     may_choose: bool,
@@ -68,10 +68,10 @@ struct Part {
     lines: Vec<Line>,
     /// What finds no place, and why.
     left: String,
-    why_left: String,
+    why_left: Said,
     next_best: String,
-    /// Rooms it may not go to, with the rules that say so, in English.
-    refused: Vec<(String, String)>,
+    /// Rooms it may not go to, with the rules that say so.
+    refused: Vec<(String, Vec<Said>)>,
 }
 
 struct Line {
@@ -366,7 +366,7 @@ impl<'a> Drawing<'a> {
                 .collect(),
             rooms: rooms.collect(),
             choices: choices.collect(),
-            remarks: rules.cloned().collect(),
+            remarks: rules.map(|of| language.sentence(of)).collect(),
             digest: String::new(),
             may_choose: reach(self.who.caller.role, "choice") != Reach::No,
         }
@@ -420,11 +420,16 @@ impl<'a> Drawing<'a> {
         };
         let species = self.species.get(&part.species);
         let refused = part.refused.iter().map(|(room, why)| {
-            let why: Vec<_> = why
-                .iter()
-                .map(|why| format!("{}: {}", why.rule.word(), why.text))
-                .collect();
-            (name(room), why.join("; "))
+            let why = why.iter().map(|why| {
+                let (text, is_ours) = language.sentence(&why.text);
+                // A sentence in English is said with the rule's word in English.
+                let rule = match is_ours {
+                    true => language.term(why.rule.word()),
+                    false => why.rule.word(),
+                };
+                (format!("{rule}: {text}"), is_ours)
+            });
+            (name(room), why.collect())
         });
         Part {
             id: part.part.to_string(),
@@ -446,7 +451,7 @@ impl<'a> Drawing<'a> {
                 .map(&line)
                 .collect(),
             left: show::weight_unless_zero(part.left, self.unit),
-            why_left: part.why_left.clone(),
+            why_left: language.sentence(&part.why_left),
             next_best: part.next_best.as_ref().map_or_else(String::new, |next| {
                 format!("{}: {}", name(&next.room), self.change(&next.change))
             }),
@@ -534,7 +539,7 @@ mod tests {
                     cost: "0.00 lb, 2.00 USD".to_owned(),
                     reason: "promised by telephone".to_owned(),
                 }],
-                remarks: vec!["A drop was joined.".to_owned()],
+                remarks: vec![("A drop was joined.".to_owned(), false)],
                 digest: digest.to_owned(),
                 may_choose: taken.is_empty(),
             };
@@ -555,9 +560,12 @@ mod tests {
                     is_pinned: true,
                 }],
                 left: "3.00 lb".to_owned(),
-                why_left: "No room is left.".to_owned(),
+                why_left: ("No room is left.".to_owned(), false),
                 next_best: "Soup kettle: 0.00 lb".to_owned(),
-                refused: vec![("Soup kettle".to_owned(), "too old: by 3 hours".to_owned())],
+                refused: vec![(
+                    "Soup kettle".to_owned(),
+                    vec![("too old: by 3 hours".to_owned(), false)],
+                )],
             };
             let html = page(vec![part(0)], "", "abc", "it may not")
                 .render()

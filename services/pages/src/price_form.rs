@@ -28,7 +28,7 @@ use crate::prices;
 use crate::refused::{Refused, answer, rendered};
 use crate::show;
 use crate::visit::{SignedIn, see};
-use crate::words::Words;
+use crate::words::{Said, Words};
 
 /// Sheets and rows of a sheet at first, and most of each.
 const SHEETS: usize = 1;
@@ -59,7 +59,7 @@ struct Page {
 /// What the list would do.
 struct Checked {
     bands: Vec<Explained>,
-    warnings: Vec<String>,
+    warnings: Vec<Said>,
     /// The days whose tickets were priced again.
     days: String,
     tickets: Vec<Again>,
@@ -439,7 +439,7 @@ fn checked(who: &SignedIn, found: &ListChecked) -> Result<Checked, Refused> {
     });
     Ok(Checked {
         bands: bands.collect(),
-        warnings: found.notices.iter().map(|of| of.text.clone()).collect(),
+        warnings: found.notices.iter().map(|of| language.notice(of)).collect(),
         days: format!(
             "{} {} {}",
             show::day(found.from),
@@ -604,7 +604,7 @@ mod tests {
                     is_small: true,
                     example: "0.25 lb: 0.31 USD".to_owned(),
                 }],
-                warnings: vec!["Odd.".to_owned()],
+                warnings: vec![("Odd.".to_owned(), false)],
                 days: "2031-04-27 up to 2031-05-04".to_owned(),
                 tickets: vec![
                     Again {

@@ -6,16 +6,16 @@ use rules::receiving::{Finding, Received, Standing};
 use rules::ticket::{Decision, Receiving, TemperatureUnit};
 
 use crate::show;
-use crate::words::{Language, Words};
+use crate::words::{Language, Said, Words};
 
 /// Findings that stand alike.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub(crate) struct Found {
     pub(crate) standing: &'static str,
     pub(crate) rules: String,
-    /// What is to be known of them, in English; of what passed or is not set there is
-    /// no more than the name.
-    pub(crate) texts: Vec<String>,
+    /// What is to be known of them; of what passed or is not set there is no more than
+    /// the name.
+    pub(crate) texts: Vec<Said>,
 }
 
 /// What was found, what did not pass first.
@@ -38,7 +38,7 @@ pub(crate) fn found(language: Language, received: &Received) -> Vec<Found> {
             standing: language.term(standing.word()),
             rules: rules.join(", "),
             texts: match is_told {
-                true => alike.iter().map(|of| of.text.clone()).collect(),
+                true => alike.iter().map(|of| language.sentence(&of.text)).collect(),
                 false => Vec::new(),
             },
         }

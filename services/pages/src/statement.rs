@@ -15,6 +15,7 @@ use crate::refused::{Refused, answer};
 use crate::show;
 use crate::tickets::Days;
 use crate::visit::SignedIn;
+use crate::words::Said;
 
 #[derive(Template)]
 #[template(path = "statement.html")]
@@ -44,7 +45,7 @@ struct Row {
     ticket: String,
     weight: String,
     amounts: Vec<(&'static str, String)>,
-    detail: String,
+    detail: Said,
 }
 
 /// `GET /statement`.
@@ -105,7 +106,11 @@ fn shown(who: &SignedIn, site: &Site, statement: &Statement) -> Shown {
                 .into_iter()
                 .filter(|(_, money)| !money.is_empty())
                 .collect(),
-            detail: row.detail.clone(),
+            detail: match row.what {
+                // The name of a charge is what somebody called it.
+                "charge" => (row.detail.clone(), true),
+                _ => language.sentence(&row.detail),
+            },
         }
     };
     let paid = statement
@@ -165,7 +170,7 @@ mod tests {
             ticket: "2031050200010000003".to_owned(),
             weight: "40.75 lb".to_owned(),
             amounts: vec![(w.owed, "47.94 USD".to_owned())],
-            detail: "money order 200.00 USD (1042)".to_owned(),
+            detail: language.sentence("money order 200.00 USD (1042)"),
         };
         let pair = |a: &str, b: &str| vec![(a.to_owned(), b.to_owned())];
         Page {

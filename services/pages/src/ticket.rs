@@ -82,8 +82,8 @@ struct Line {
     money: Option<LineMoney>,
     is_held: bool,
     small: String,
-    /// Why there, and what it takes first, in English.
-    small_reason: String,
+    /// Why there, and what it takes first.
+    small_reason: crate::words::Said,
 }
 
 struct LineMoney {
@@ -173,7 +173,7 @@ fn shown(who: &SignedIn, site: &Site, found: &TicketFound, now_us: i64) -> Page 
         Some(ended) if ended.voided => w.voided,
         Some(_) => w.rewritten,
     };
-    let money = pay(w, found);
+    let money = pay(w, language, found);
     let may_dispute = reach(who.caller.role, "dispute") != Reach::No
         && found.ended.is_none()
         && now_us < found.followed.windows.dispute_until_us;
@@ -215,7 +215,8 @@ fn shown(who: &SignedIn, site: &Site, found: &TicketFound, now_us: i64) -> Page 
                     row.lot.to_string(),
                     show::weight(row.net, unit),
                     language.term(row.why.word()).to_owned(),
-                    row.reason.clone(),
+                    // Of fish that the diver took home the rules say it.
+                    language.known(&row.reason),
                     row.corrective_action.clone(),
                 ]
             })
@@ -405,7 +406,7 @@ fn lines(
             money,
             is_held: line.held,
             small,
-            small_reason: line.proposed_reason.clone(),
+            small_reason: language.sentence(&line.proposed_reason),
         }
     };
     ticket.lines.iter().enumerate().map(line).collect()
@@ -417,7 +418,7 @@ struct PayShown {
     after: Vec<(String, String)>,
 }
 
-fn pay(w: &'static Words, found: &TicketFound) -> PayShown {
+fn pay(w: &'static Words, language: Language, found: &TicketFound) -> PayShown {
     let ticket = &found.booked.outcome;
     if let Some(party) = &found.shared_with {
         let own = ticket.shares.iter().find(|share| share.party == *party);
@@ -440,10 +441,8 @@ fn pay(w: &'static Words, found: &TicketFound) -> PayShown {
             rules::ticket::AdjustmentKind::Price => w.price_of_fish,
             rules::ticket::AdjustmentKind::Settlement => w.pay_only,
         };
-        sums.push((
-            format!("{} ({kind})", adjustment.name),
-            adjustment.amount.to_string(),
-        ));
+        let name = language.known(&adjustment.name);
+        sums.push((format!("{name} ({kind})"), adjustment.amount.to_string()));
     }
     let mut after = owed_and_held(w, ticket.owed, ticket.held);
     for share in &ticket.shares {
@@ -581,7 +580,7 @@ mod tests {
                 found: vec![Found {
                     standing: language.term("failed"),
                     rules: language.term("cold").to_owned(),
-                    texts: vec!["45 F is above 41 F".to_owned()],
+                    texts: vec![("45 F is above 41 F".to_owned(), false)],
                 }],
                 probe_again: "probe it again by 2031-05-02 18:32".to_owned(),
             }],
@@ -600,7 +599,7 @@ mod tests {
                 }),
                 is_held: true,
                 small: "proposed to soup-grade".to_owned(),
-                small_reason: "Gutted and head-off first.".to_owned(),
+                small_reason: ("Gutted and head-off first.".to_owned(), false),
             }],
             sums: match sees_all {
                 true => vec![pair("All lines", "50.94 USD")],

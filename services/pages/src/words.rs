@@ -1,9 +1,13 @@
 //! The words of the pages, in English and Spanish.
 //!
 //! One table: a word that lacks a language does not compile. What people wrote, names
-//! and reasons, stays in their words, and so do the sentences a close says of a day.
+//! and reasons, stays in their words. Sentences that the rules wrote down are put into
+//! Spanish by the phrases of [`crate::phrases`].
 
+use rules::key::Role;
 use rules::ticket::Notice;
+
+use crate::phrases;
 
 /// A language of the pages.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -11,6 +15,9 @@ pub(crate) enum Language {
     English,
     Spanish,
 }
+
+/// A sentence, and whether it is in the page's language; where not it is in English.
+pub(crate) type Said = (String, bool);
 
 impl Language {
     pub(crate) const ALL: [Language; 2] = [Language::English, Language::Spanish];
@@ -47,76 +54,55 @@ impl Language {
     /// A trade word of the rules, such as "gutted", in this language; itself where
     /// there is none for it.
     pub(crate) fn term(self, english: &'static str) -> &'static str {
-        if self == Language::English {
-            return english;
+        match self {
+            Language::English => english,
+            Language::Spanish => spanish_term(english).unwrap_or(english),
         }
-        let found = TERMS.iter().find(|(term, _)| *term == english);
-        found.map_or(english, |(_, spanish)| spanish)
+    }
+
+    /// A sentence that the rules wrote down, or a trade word, and whether it is in this
+    /// language; what has no Spanish is said in English.
+    pub(crate) fn sentence(self, english: &str) -> Said {
+        if self == Language::English || english.is_empty() {
+            return (english.to_owned(), true);
+        }
+        let term = spanish_term(english).map(str::to_owned);
+        match term.or_else(|| phrases::spanish(english)) {
+            Some(spanish) => (spanish, true),
+            None => (english.to_owned(), false),
+        }
     }
 
     /// What a notice says, and whether that is in this language.
-    pub(crate) fn notice(self, notice: &Notice) -> (String, bool) {
-        if self == Language::English {
-            return (notice.text.clone(), true);
+    pub(crate) fn notice(self, notice: &Notice) -> Said {
+        self.sentence(&notice.text)
+    }
+
+    /// Who did something, as the book has it: `diver wren-haldane (phone)`.
+    pub(crate) fn actor(self, name: &str) -> String {
+        let (role, rest) = name.split_at(name.find(' ').unwrap_or(name.len()));
+        match Role::from_word(role) {
+            Some(role) => format!("{}{rest}", self.term(role.word())),
+            None => name.to_owned(),
         }
-        let spanish = NOTICES.iter().find(|(code, _)| *code == notice.code);
-        match spanish {
-            None => (notice.text.clone(), false),
-            Some((_, text)) => (text.replace("{names}", named_in(notice)), true),
-        }
+    }
+
+    /// What people wrote, kept as it is; what the rules wrote where nobody wrote
+    /// anything is put into this language.
+    pub(crate) fn known(self, words: &str) -> String {
+        let spanish = match self {
+            Language::English => None,
+            Language::Spanish => phrases::spanish(words),
+        };
+        spanish.unwrap_or_else(|| words.to_owned())
     }
 }
 
-/// The species that a caution's English names: before its colon, or between brackets.
-fn named_in(notice: &Notice) -> &str {
-    let text = &notice.text;
-    if notice.code == "allergen" {
-        let inside = text
-            .split_once('(')
-            .and_then(|(_, rest)| rest.split_once(')'));
-        return inside.map_or("", |(names, _)| names);
-    }
-    text.split_once(": ").map_or("", |(names, _)| names)
+/// A trade word of the rules in Spanish.
+pub(crate) fn spanish_term(english: &str) -> Option<&'static str> {
+    let found = TERMS.iter().find(|(term, _)| *term == english);
+    found.map(|(_, spanish)| *spanish)
 }
-
-/// Cautions and the questions that are asked most, by their codes.
-const NOTICES: &[(&str, &str)] = &[
-    (
-        "venomous_spines",
-        "{names}: las espinas siguen siendo venenosas después de muerto el pez. Si hay pinchazo: \
-         agua caliente, tanto como se aguante sin quemarse, y atención médica. Esto no es consejo \
-         médico.",
-    ),
-    (
-        "ciguatera",
-        "{names}: puede llevar ciguatera, y cocinar no elimina la toxina. El pescado de un área \
-         de la lista de áreas de riesgo del sitio se rechaza, y solo se retiene mientras el área \
-         no esté clara. La lista es del comprador: un área que no está en ella no se sabe segura.",
-    ),
-    (
-        "cold",
-        "El pescado por encima del límite del sitio (41 F / 5 C si no hay otro) al salir no va a \
-         nadie; si llegó más caliente, póngalo en hielo, mídalo otra vez y anote lo que se hizo.",
-    ),
-    (
-        "allergen",
-        "Alérgeno: pescado ({names}). Dígalo en todo lo que salga para una cocina o un \
-         beneficiario.",
-    ),
-    (
-        "donation",
-        "Done solo alimento en aparente buen estado; rigen además las normas sanitarias locales.",
-    ),
-    (
-        "local_codes",
-        "Todo esto cede ante las normas locales y ante personas con licencia o formación: ellas \
-         van primero.",
-    ),
-    (
-        "cull",
-        "¿Separar los peces pequeños? La media queda junto al mínimo de plato.",
-    ),
-];
 
 /// Trade words of the rules, and the Spanish for them.
 const TERMS: &[(&str, &str)] = &[
@@ -206,6 +192,30 @@ const TERMS: &[(&str, &str)] = &[
     ("pin", "va ahí"),
     ("forbid", "no va ahí"),
     ("free", "libre"),
+    ("held", "retenido"),
+    ("temperature", "temperatura"),
+    ("age", "edad"),
+    ("hazard", "riesgo"),
+    ("condition", "estado"),
+    ("spines", "espinas"),
+    ("cold storage", "frío del beneficiario"),
+    ("recall contact", "contacto para retiradas"),
+    ("not food", "no es alimento"),
+    ("species", "especie"),
+    ("form", "forma"),
+    ("window", "hora"),
+    ("piece weight", "peso por pez"),
+    ("ended", "terminado"),
+    ("supplier", "proveedor"),
+    ("cutter", "cortador"),
+    ("currency", "efectivo"),
+    ("cashier's check", "cheque de caja"),
+    ("bank draft", "giro bancario"),
+    ("traveler's check", "cheque de viajero"),
+    ("money order", "giro postal"),
+    ("personal check", "cheque personal"),
+    ("business check", "cheque de empresa"),
+    ("transfer", "transferencia"),
 ];
 
 macro_rules! words {
@@ -648,17 +658,25 @@ words! {
     sample_caution: "red lionfish: the spines stay venomous after the fish is dead. For a sting: hot water, as hot as can be borne without scalding, and medical help. This is not medical advice.", "pez león: las espinas siguen siendo venenosas después de muerto el pez. Si hay pinchazo: agua caliente, tanto como se aguante sin quemarse, y atención médica. Esto no es consejo médico.";
     sample_notice: "45.62 lb is between two divisions of the scale.", "45.62 lb queda entre dos divisiones de la báscula.";
     sample_error: "must be below the gross", "debe ser menor que el bruto";
+    sample_flag: "2.75 lb of lot 20310502000100000031 are unaccounted.", "Faltan por explicar 2.75 lb del lote 20310502000100000031.";
     sample_chart: "A yield with its interval", "Un rendimiento con su intervalo";
 }
 
 #[cfg(test)]
 mod tests {
+    #![expect(clippy::unwrap_used, reason = "a test may panic")]
+
+    use rules::baseline::Follows;
     use rules::close::CloseState;
-    use rules::fish::{Condition, Outlet, Presentation, Storage};
-    use rules::key::Role;
+    use rules::fish::{Condition, Hazard, Outlet, Presentation, Storage};
     use rules::making::MakingKind;
-    use rules::office::PartyRole;
+    use rules::office::{PartyRole, Species};
+    use rules::outlet::RoomKind;
+    use rules::outlet::eligible::Rule;
+    use rules::outlet::plan::ChoiceKind;
     use rules::receiving::{ReceivingRule, Standing};
+    use rules::settlement::cash::Method;
+    use rules::ticket::caution::cautions;
     use rules::ticket::{Confirmation, Decision, NotBoughtWhy, NoticeKind, SmallFish};
 
     use super::*;
@@ -697,7 +715,12 @@ mod tests {
             words.extend(Standing::from_number(n).map(Standing::word));
             words.extend(CloseState::from_number(n).map(CloseState::word));
             words.extend(MakingKind::from_number(n).map(MakingKind::word));
+            words.extend(RoomKind::from_number(n).map(RoomKind::word));
+            words.extend(Rule::from_number(n).map(Rule::word));
+            words.extend(Follows::from_number(n).map(Follows::word));
+            words.extend(ChoiceKind::from_number(n).map(ChoiceKind::word));
         }
+        words.extend(Method::ALL.map(Method::word));
         assert!(words.len() > 30, "{words:?}");
         for word in words {
             let known = TERMS.iter().any(|(term, _)| *term == word);
@@ -706,23 +729,38 @@ mod tests {
     }
 
     #[test]
+    fn who_did_something_is_named_by_their_role() {
+        let named = |name| Language::Spanish.actor(name);
+        assert_eq!(
+            named("diver wren-haldane (phone)"),
+            "buzo wren-haldane (phone)"
+        );
+        assert_eq!(named("office"), "oficina");
+        assert_eq!(named("nightly"), "nightly");
+        assert_eq!(Language::English.actor("diver ana"), "diver ana");
+    }
+
+    #[test]
     fn a_caution_names_its_species_in_spanish_too() {
-        let notice = |code: &str, text: &str| Notice {
-            kind: NoticeKind::Caution,
-            code: code.to_owned(),
-            text: text.to_owned(),
-            line: 0,
+        let species = Species {
+            code: "LIO".to_owned(),
+            name: "red lionfish".to_owned(),
+            scientific_name: String::new(),
+            hazards: vec![Hazard::Venomous],
+            lightest: None,
+            heaviest: None,
         };
-        let spines = notice("venomous_spines", "red lionfish: the spines stay venomous");
-        let (text, is_ours) = Language::Spanish.notice(&spines);
+        let said = cautions(&[&species], &[&species], false);
+        let spines = said.iter().find(|notice| notice.code == "venomous_spines");
+        let (text, is_ours) = Language::Spanish.notice(spines.unwrap());
         assert!(
             is_ours && text.starts_with("red lionfish: las espinas"),
             "{text}"
         );
-        let allergen = notice("allergen", "Allergen: fish (red lionfish, hogfish). Say so");
-        let (text, _) = Language::Spanish.notice(&allergen);
-        assert!(text.contains("(red lionfish, hogfish)"), "{text}");
-        let odd = notice("off_division", "3.61 is between two divisions");
+        let allergen = said.iter().find(|notice| notice.code == "allergen");
+        let (text, _) = Language::Spanish.notice(allergen.unwrap());
+        assert!(text.contains("(red lionfish)"), "{text}");
+        let odd = Notice::of(NoticeKind::Warning, "odd", "It is odd.".to_owned());
         assert_eq!(
             Language::Spanish.notice(&odd),
             (odd.text.clone(), false),

@@ -25,6 +25,7 @@ use crate::refused::{Refused, answer};
 use crate::show;
 use crate::tickets::Days;
 use crate::visit::{SignedIn, see};
+use crate::words::Said;
 
 /// Longest that an answer may be, as the contract has it.
 const LONGEST: usize = 200;
@@ -70,7 +71,7 @@ struct Form {
 struct Sentence {
     supplier: String,
     cuts: String,
-    says: String,
+    says: Said,
 }
 
 /// A plain pooled yield of one supplier's fish.
@@ -194,7 +195,7 @@ async fn found(desk: &Desk, who: &SignedIn, uri: &Uri) -> Result<Found, Refused>
     let sentence = |of: &rules::close::SupplierRow| Sentence {
         supplier: name(&of.supplier),
         cuts: of.cuts.to_string(),
-        says: of.says.clone(),
+        says: who.language().sentence(&of.says),
     };
     let cut_to = |species: &str, form: Presentation, specification: &str| {
         let form = who.language().term(form.word());
@@ -250,7 +251,7 @@ async fn found(desk: &Desk, who: &SignedIn, uri: &Uri) -> Result<Found, Refused>
             text: asked.text.clone(),
             by: format!(
                 "{}, {}",
-                given.by,
+                who.language().actor(&given.by),
                 show::instant(&site, given.booked.recorded_us)
             ),
         }
@@ -339,7 +340,7 @@ mod tests {
                     vec![Sentence {
                         supplier: "wren-haldane".to_owned(),
                         cuts: "7".to_owned(),
-                        says: "no difference shown".to_owned(),
+                        says: ("no difference shown".to_owned(), false),
                     }],
                 )],
                 plain: vec![(

@@ -9,7 +9,7 @@ use serde_json::{Value, json};
 use crate::received::{self, Found};
 use crate::show;
 use crate::visit::SignedIn;
-use crate::words::{Language, Words};
+use crate::words::{Language, Said, Words};
 
 /// What the ticket would be.
 pub(super) struct Checked {
@@ -21,9 +21,8 @@ pub(super) struct Checked {
     pub(super) net: String,
     pub(super) payout: String,
     pub(super) held: String,
-    /// Each with whether it is in the page's language.
-    pub(super) cautions: Vec<(String, bool)>,
-    pub(super) warnings: Vec<(String, bool)>,
+    pub(super) cautions: Vec<Said>,
+    pub(super) warnings: Vec<Said>,
     pub(super) questions: Vec<Question>,
     payout_minor: i64,
 }
@@ -40,8 +39,8 @@ pub(super) struct Line {
     pub(super) is_held: bool,
     /// Where fish below the plate minimum is proposed to go.
     pub(super) small: String,
-    /// Why there, and what it takes first, in English.
-    pub(super) small_reason: String,
+    /// Why there, and what it takes first.
+    pub(super) small_reason: Said,
     amount_minor: i64,
 }
 
@@ -81,7 +80,7 @@ pub(super) fn checked(who: &SignedIn, site: &Site, asked: &WeighIn, ticket: &Tic
         amount: line.amount.to_string(),
         is_held: line.held,
         small: small_fish(w, language, line),
-        small_reason: line.proposed_reason.clone(),
+        small_reason: language.sentence(&line.proposed_reason),
         amount_minor: line.amount.minor(),
     };
     let said = |kind: NoticeKind| {
@@ -149,17 +148,19 @@ pub(super) fn lang(is_ours: bool) -> &'static str {
 impl Checked {
     /// As a script is told it.
     pub(super) fn told(&self) -> Value {
+        let said = |(text, is_ours): &Said| json!({"text": text, "lang": lang(*is_ours)});
         let line = |line: &Line| {
             json!({
                 "fish": line.fish, "band": line.band, "pieces": line.pieces, "net": line.net,
                 "price": line.price, "amount": line.amount, "held": line.is_held,
-                "small": line.small, "reason": line.small_reason,
+                "small": line.small, "reason": said(&line.small_reason),
                 "minor": line.amount_minor,
             })
         };
-        let said = |(text, is_ours): &(String, bool)| json!({"text": text, "lang": lang(*is_ours)});
-        let found =
-            |of: &Found| json!({"standing": of.standing, "rules": of.rules, "texts": of.texts});
+        let found = |of: &Found| {
+            let texts: Vec<Value> = of.texts.iter().map(said).collect();
+            json!({"standing": of.standing, "rules": of.rules, "texts": texts})
+        };
         let question =
             |of: &Question| json!({"code": of.code, "text": of.text, "lang": lang(of.is_ours)});
         json!({
@@ -189,7 +190,7 @@ impl Checked {
                 amount: "15.00 USD".to_owned(),
                 is_held: true,
                 small: "proposed to soup-grade".to_owned(),
-                small_reason: "Gutted and head-off first.".to_owned(),
+                small_reason: ("Gutted and head-off first.".to_owned(), false),
                 amount_minor: 1500,
             }],
             found: vec![Found {

@@ -276,6 +276,8 @@ fn of_species(language: Language, species: &Species, settings: &Settings) -> Val
                     None => w.proposed_nowhere.to_owned(),
                 };
                 let key = format!("{}/{torn}/{}", form.number(), decision.number());
+                let (why, is_ours) = language.sentence(&why);
+                let why = json!({"text": why, "lang": lang(is_ours)});
                 small.insert(key, json!([to, why]));
             }
         }
