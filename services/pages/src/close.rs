@@ -7,7 +7,6 @@ use axum::response::Response;
 use chrono::NaiveDate;
 use desk::access::{Reach, reach};
 use desk::{AcknowledgeAsked, CloseFound, Desk, FlagFound, FlagRange};
-use papers::chart::Chart;
 use rules::business_day::day_number;
 use rules::close::{ChartRow, CloseDoc, LossBy, LossRow, SmallFishRow};
 use rules::money::Money;
@@ -22,6 +21,7 @@ use crate::paper::{self, Drawn};
 use crate::refused::{Refused, answer};
 use crate::show;
 use crate::visit::{SignedIn, own_path, see};
+use crate::words::Language;
 use crate::words::Said;
 
 /// Longest that a reason may be.
@@ -91,7 +91,8 @@ pub(crate) async fn file(
 ) -> Response {
     let saved = async {
         let (site, found) = close(&house.desk, &who, &day).await?;
-        let charts = charts(&who, &house.desk, &site, &found.close);
+        let language = paper::language_of(&file, who.language());
+        let charts = charts(&who, &house.desk, &site, &found.close, language);
         paper::file(charts, &file, who.visit.is_simulated)
     };
     let saved = saved.await;
@@ -168,12 +169,18 @@ async fn open_flags(desk: &Desk, who: &SignedIn) -> Result<FlagsPage, Refused> {
 }
 
 /// The day's weight, what it lost by cause, and control charts.
-fn charts(who: &SignedIn, desk: &Desk, site: &Site, close: &CloseDoc) -> Vec<Chart> {
+fn charts(
+    who: &SignedIn,
+    desk: &Desk,
+    site: &Site,
+    close: &CloseDoc,
+    language: Language,
+) -> Vec<paper::Said> {
     let unit = who.unit(site);
-    let balance = paper::balance(close, unit).into_iter();
-    let causes = paper::causes(close, unit, site.currency);
-    let control = paper::control(close, |code| party(desk, code));
-    balance.chain(causes).chain(control).collect()
+    let balance = paper::balance(close, unit, language);
+    let causes = paper::causes(close, unit, site.currency, language);
+    let control = paper::control(close, language, |code| party(desk, code));
+    [balance, causes, control].into_iter().flatten().collect()
 }
 
 /// What people call a party.
@@ -226,9 +233,9 @@ fn shown(who: &SignedIn, desk: &Desk, site: &Site, found: &CloseFound) -> Page {
             (w.on_hand, show::weight(close.balance.closing, unit)),
         ],
         day: show::day(close.day),
-        charts: charts(who, desk, site, close)
+        charts: charts(who, desk, site, close, who.language())
             .into_iter()
-            .map(Drawn::from)
+            .map(|said| Drawn::on(who.language(), said))
             .collect(),
         control: close.charts.iter().map(control).collect(),
         losses: losses.map(loss).collect(),
@@ -359,10 +366,11 @@ mod tests {
                 charts: vec![Drawn {
                     id: "causes".to_owned(),
                     title: "What the day lost, by cause".to_owned(),
-                    key: "Causes may overlap.",
+                    key: "Causes may overlap.".to_owned(),
+                    is_ours: true,
                     svg: "<svg><title>a chart</title></svg>".to_owned(),
                     columns: vec!["cause".to_owned()],
-                    rows: vec![vec![("drip".to_owned(), false)]],
+                    rows: Vec::new(),
                 }],
                 control: vec![(
                     "supplier Wren".to_owned(),

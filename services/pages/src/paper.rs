@@ -1,10 +1,14 @@
-//! What of a close goes onto a chart: the plain data that papers draws.
+//! What of a close goes onto a chart: the plain data that papers draws, and the words on
+//! it in the page's language. Charts that lack one of them stand in English whole.
+
+use std::cell::Cell as Kept;
 
 use axum::http::header::{CONTENT_DISPOSITION, CONTENT_TYPE};
 use axum::response::{IntoResponse as _, Response};
 use desk::YieldsFound;
-use papers::chart::Chart;
+use papers::chart::{Chart, Wording};
 use papers::close as paper;
+use papers::table::Table;
 use papers::{Money, Percent, Sigma, Weight as Shown};
 use rules::close::{CauseRow, ChartRow, CloseDoc, YieldGroupRow};
 use rules::money::Currency;
@@ -12,34 +16,67 @@ use rules::weight::{Weight, WeightUnit};
 
 use crate::refused::Refused;
 use crate::show;
+use crate::words::Language;
+
+/// A chart, and the language in which it says its words.
+pub(crate) struct Said {
+    pub(crate) chart: Chart,
+    language: Language,
+}
 
 /// A chart as a page shows it.
 pub(crate) struct Drawn {
     pub(crate) id: String,
     pub(crate) title: String,
-    pub(crate) key: &'static str,
+    pub(crate) key: String,
+    /// Whether its words are in the page's language; where not, in English.
+    pub(crate) is_ours: bool,
     /// An element of ours, drawn from figures and escaped words.
     pub(crate) svg: String,
     pub(crate) columns: Vec<String>,
-    pub(crate) rows: Vec<Vec<(String, bool)>>,
+    pub(crate) rows: Vec<Vec<Cell>>,
 }
 
-impl From<Chart> for Drawn {
-    fn from(chart: Chart) -> Drawn {
-        let cells = |row: &Vec<papers::table::Cell>| {
-            let cells = row.iter();
-            cells
-                .map(|cell| (cell.text().to_owned(), cell.is_figure()))
-                .collect()
+/// What stands in the table of a chart.
+pub(crate) struct Cell {
+    pub(crate) text: String,
+    pub(crate) is_figure: bool,
+    /// Whether it is in the language of its chart.
+    pub(crate) is_ours: bool,
+}
+
+impl Said {
+    /// Charts as `draw` draws them, in a language if all of their words are there.
+    fn drawn(language: Language, draw: impl Fn(&Wording<'_>) -> Vec<Chart>) -> Vec<Said> {
+        let is_whole = Kept::new(true);
+        let say = |english: &str| {
+            let (text, is_ours) = language.sentence(english);
+            is_whole.set(is_whole.get() && is_ours);
+            text
         };
+        let wording = Wording {
+            language: language.code(),
+            say: &say,
+        };
+        let charts = draw(&wording);
+        let (charts, language) = match is_whole.get() {
+            true => (charts, language),
+            false => (draw(&Wording::ENGLISH), Language::English),
+        };
+        let charts = charts.into_iter();
+        charts.map(|chart| Said { chart, language }).collect()
+    }
+}
+
+impl Drawn {
+    /// On a page in a language.
+    pub(crate) fn on(page: Language, said: Said) -> Drawn {
+        let Said { chart, language } = said;
+        let (columns, rows) = table(language, &chart.table);
         Drawn {
-            columns: chart
-                .table
-                .columns
-                .iter()
-                .map(|column| column.title())
-                .collect(),
-            rows: chart.table.rows.iter().map(cells).collect(),
+            is_ours: page == language,
+            columns,
+            rows,
             id: chart.id,
             title: chart.title,
             key: chart.key,
@@ -48,15 +85,52 @@ impl From<Chart> for Drawn {
     }
 }
 
+/// Headings and rows of a table in a language: names and figures stay.
+fn table(language: Language, table: &Table) -> (Vec<String>, Vec<Vec<Cell>>) {
+    let columns = table.columns.iter().map(|column| {
+        let (heading, _) = language.sentence(column.heading);
+        match column.unit.as_str() {
+            "" => heading,
+            unit => format!("{heading}, {}", language.known(unit)),
+        }
+    });
+    let cell = |heading: &str, cell: &papers::table::Cell| {
+        let text = cell.text();
+        let (text, is_ours) = match heading {
+            "side" | "what" | "what may be said" | "cause" | "method" | "signal" => {
+                language.sentence(text)
+            }
+            "reference from" => (language.known(text), true),
+            _ => (text.to_owned(), true),
+        };
+        Cell {
+            text,
+            is_figure: cell.is_figure(),
+            is_ours,
+        }
+    };
+    let rows = table.rows.iter().map(|row| {
+        let cells = table.columns.iter().zip(row);
+        cells.map(|(column, of)| cell(column.heading, of)).collect()
+    });
+    (columns.collect(), rows.collect())
+}
+
+/// The language of a file with a chart on it: what programs read is English, whoever
+/// saves it.
+pub(crate) fn language_of(file: &str, page: Language) -> Language {
+    match file.ends_with(".csv") {
+        true => Language::English,
+        false => page,
+    }
+}
+
 /// The chart of `charts` that a file is named for: itself as `causes.svg`, or its figures
 /// as `causes.csv`.
-pub(crate) fn file(
-    charts: Vec<Chart>,
-    file: &str,
-    is_simulated: bool,
-) -> Result<Response, Refused> {
+pub(crate) fn file(charts: Vec<Said>, file: &str, is_simulated: bool) -> Result<Response, Refused> {
     let (id, ending) = file.rsplit_once('.').ok_or(Refused::NotFound)?;
-    let chart = charts.into_iter().find(|chart| chart.id == id);
+    let mut charts = charts.into_iter().map(|said| said.chart);
+    let chart = charts.find(|chart| chart.id == id);
     let chart = chart.ok_or(Refused::NotFound)?;
     let (kind, content) = match ending {
         "svg" => ("image/svg+xml", chart.svg),
@@ -90,7 +164,12 @@ fn ends(e2: &[i64]) -> Option<(Percent, Percent)> {
 }
 
 /// What the day lost, by cause, at what the fish had cost.
-pub(crate) fn causes(close: &CloseDoc, unit: WeightUnit, currency: Currency) -> Option<Chart> {
+pub(crate) fn causes(
+    close: &CloseDoc,
+    unit: WeightUnit,
+    currency: Currency,
+    language: Language,
+) -> Vec<Said> {
     let cause = |of: &CauseRow| paper::Cause {
         cause: of.cause.clone(),
         weight: shown(of.weight, unit),
@@ -98,18 +177,25 @@ pub(crate) fn causes(close: &CloseDoc, unit: WeightUnit, currency: Currency) -> 
             hundredths: of.value.minor(),
         },
     };
-    papers::chart::causes(&paper::Close {
+    let close = paper::Close {
         unit: unit.symbol().to_owned(),
         currency: currency.code().to_owned(),
         causes: close.causes.iter().map(cause).collect(),
         ..paper::Close::default()
+    };
+    Said::drawn(language, |wording| {
+        papers::chart::causes(&close, wording).into_iter().collect()
     })
 }
 
 /// Control charts, three of each that has a baseline. `name` is what people call a party.
-pub(crate) fn control(close: &CloseDoc, name: impl Fn(&str) -> String) -> Vec<Chart> {
+pub(crate) fn control(
+    close: &CloseDoc,
+    language: Language,
+    name: impl Fn(&str) -> String,
+) -> Vec<Said> {
     let of_one = |of: &ChartRow| {
-        let subject = format!("{} {}", of.follows.word(), name(&of.party));
+        let subject = format!("{} {}", language.term(of.follows.word()), name(&of.party));
         let baseline = format!("{} / {}", show::day(of.from), show::day(of.to));
         let charted = [
             ("single cuts", &of.values_e2, None),
@@ -129,10 +215,11 @@ pub(crate) fn control(close: &CloseDoc, name: impl Fn(&str) -> String) -> Vec<Ch
         });
         charted.collect::<Vec<_>>()
     };
-    papers::chart::control(&paper::Close {
+    let close = paper::Close {
         control: close.charts.iter().flat_map(of_one).collect(),
         ..paper::Close::default()
-    })
+    };
+    Said::drawn(language, |wording| papers::chart::control(&close, wording))
 }
 
 /// A point each, held against its limit.
@@ -156,7 +243,7 @@ fn sigma(e2: i64) -> Sigma {
 }
 
 /// The day's weight, from what was on hand to what is.
-pub(crate) fn balance(close: &CloseDoc, unit: WeightUnit) -> Option<Chart> {
+pub(crate) fn balance(close: &CloseDoc, unit: WeightUnit, language: Language) -> Vec<Said> {
     let of = &close.balance;
     let show = |weight| shown(weight, unit);
     let balance = paper::Balance {
@@ -180,10 +267,15 @@ pub(crate) fn balance(close: &CloseDoc, unit: WeightUnit) -> Option<Chart> {
         cutting_loss: show(of.cutting_loss),
         table_unaccounted: show(of.table_unaccounted),
     };
-    papers::chart::balance(&paper::Close {
+    let close = paper::Close {
         unit: unit.symbol().to_owned(),
         balance: Some(balance),
         ..paper::Close::default()
+    };
+    Said::drawn(language, |wording| {
+        papers::chart::balance(&close, wording)
+            .into_iter()
+            .collect()
     })
 }
 
@@ -192,19 +284,20 @@ pub(crate) fn balance(close: &CloseDoc, unit: WeightUnit) -> Option<Chart> {
 pub(crate) fn yields(
     found: &YieldsFound,
     unit: WeightUnit,
+    language: Language,
     name: impl Fn(&str) -> String,
-) -> Vec<Chart> {
+) -> Vec<Said> {
     let of_group = |group: &YieldGroupRow| {
         let place = match group.customer_kitchen {
             true => "customers' kitchens",
             false => "own table",
         };
-        let like = format!(
+        let like = language.known(&format!(
             "{}, {} to {}, {place}",
             name(&group.species),
             group.presentation.word(),
             group.specification
-        );
+        ));
         let count = |n: i64| i32::try_from(n).unwrap_or(i32::MAX);
         group
             .suppliers
@@ -227,9 +320,98 @@ pub(crate) fn yields(
             })
             .collect::<Vec<_>>()
     };
-    papers::chart::supplier_yields(&paper::Close {
+    let close = paper::Close {
         unit: unit.symbol().to_owned(),
         supplier_yields: found.groups.iter().flat_map(of_group).collect(),
         ..paper::Close::default()
+    };
+    Said::drawn(language, |wording| {
+        papers::chart::supplier_yields(&close, wording)
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The balance of a day on which fish went to an outlet.
+    fn drawn(language: Language, outlet: &str) -> Option<Drawn> {
+        let weight = |thousandths| Shown { thousandths };
+        let out = paper::Out {
+            outlet: outlet.to_owned(),
+            weight: weight(4_200),
+        };
+        let close = paper::Close {
+            unit: "lb".to_owned(),
+            balance: Some(paper::Balance {
+                bought: weight(10_000),
+                out: vec![out],
+                closing: weight(5_800),
+                ..paper::Balance::default()
+            }),
+            ..paper::Close::default()
+        };
+        let draw = |wording: &Wording<'_>| {
+            let chart = papers::chart::balance(&close, wording);
+            chart.into_iter().collect()
+        };
+        let said = Said::drawn(language, draw).pop()?;
+        Some(Drawn::on(language, said))
+    }
+
+    #[test]
+    fn a_chart_is_drawn_in_the_language_of_its_page_with_its_table() {
+        let chart = drawn(Language::Spanish, "donation").expect("a chart");
+        assert!(chart.is_ours);
+        assert_eq!(chart.title, "Peso del día, paso a paso");
+        for said in [
+            "lang=\"es\"",
+            "donación",
+            "Existencia al principio: 0.00 lb. Entró: ",
+        ] {
+            assert!(chart.svg.contains(said), "{said}: {}", chart.svg);
+        }
+        assert_eq!(chart.columns, ["lado", "qué", "peso, lb"]);
+        let cells: Vec<&Cell> = chart.rows.iter().flatten().collect();
+        assert!(cells.iter().all(|cell| cell.is_ours));
+        assert!(cells.iter().any(|cell| cell.text == "donación"));
+        let english = drawn(Language::English, "donation").expect("a chart");
+        assert!(english.is_ours && english.svg.contains("lang=\"en\""));
+        assert_eq!(english.columns, ["side", "what", "weight, lb"]);
+    }
+
+    #[test]
+    fn every_heading_of_the_table_of_yields_is_in_spanish() {
+        let close = paper::Close {
+            unit: "lb".to_owned(),
+            supplier_yields: vec![paper::SupplierYield {
+                reference_source: "own history, 30 cuts of 4 suppliers".to_owned(),
+                sentence: "no baseline is set".to_owned(),
+                ..paper::SupplierYield::default()
+            }],
+            ..paper::Close::default()
+        };
+        let charts = papers::chart::supplier_yields(&close, &Wording::ENGLISH);
+        let (columns, rows) = table(Language::Spanish, &charts[0].table);
+        let of_both = columns.iter().zip(&charts[0].table.columns);
+        for (spanish, english) in of_both {
+            assert_ne!(*spanish, english.title());
+        }
+        let cells: Vec<&str> = rows[0].iter().map(|cell| cell.text.as_str()).collect();
+        for said in [
+            "historia propia, 30 cortes de 4 proveedores",
+            "no hay línea base fijada",
+        ] {
+            assert!(cells.contains(&said), "{cells:?}");
+        }
+    }
+
+    #[test]
+    fn a_chart_that_lacks_a_word_is_in_english_whole_and_said_to_be() {
+        let chart = drawn(Language::Spanish, "smoked").expect("a chart");
+        assert!(!chart.is_ours);
+        assert_eq!(chart.title, "Weight of the day, step by step");
+        assert!(chart.svg.contains("lang=\"en\"") && !chart.svg.contains("comprado"));
+        assert_eq!(chart.columns, ["side", "what", "weight, lb"]);
+    }
 }

@@ -12,7 +12,6 @@ use axum::response::Response;
 use chrono::NaiveDate;
 use desk::access::{Reach, reach};
 use desk::{Desk, YieldRange, YieldsFound};
-use papers::chart::Chart;
 use rules::business_day::{day_before, day_number};
 use rules::fish::Presentation;
 use rules::yield_answer::YieldAnswerAsked;
@@ -25,7 +24,7 @@ use crate::refused::{Refused, answer};
 use crate::show;
 use crate::tickets::Days;
 use crate::visit::{SignedIn, see};
-use crate::words::Said;
+use crate::words::{Language, Said};
 
 /// Longest that an answer may be, as the contract has it.
 const LONGEST: usize = 200;
@@ -86,7 +85,7 @@ struct Plain {
 /// What a page of some days is made from.
 struct Found {
     days: Days,
-    charts: Vec<Chart>,
+    charts: Vec<paper::Said>,
     said: Vec<Vec<Sentence>>,
     /// By what was cut to what.
     plain: Vec<(String, Vec<Plain>)>,
@@ -97,13 +96,15 @@ struct Found {
 
 /// `GET /yields`.
 pub(crate) async fn page(State(house): State<House>, who: SignedIn, uri: Uri) -> Response {
-    let page = found(&house.desk, &who, &uri).await.map(|found| Page {
+    let language = who.language();
+    let page = found(&house.desk, &who, &uri, language).await;
+    let page = page.map(|found| Page {
         f: Frame::around(&who, who.words().yields),
         days: found.days,
         charts: found
             .charts
             .into_iter()
-            .map(Drawn::from)
+            .map(|said| Drawn::on(language, said))
             .zip(found.said)
             .collect(),
         plain: found.plain,
@@ -160,12 +161,19 @@ pub(crate) async fn file(
     Path(file): Path<String>,
     uri: Uri,
 ) -> Response {
-    let found = found(&house.desk, &who, &uri).await;
+    let language = paper::language_of(&file, who.language());
+    let found = found(&house.desk, &who, &uri, language).await;
     let saved = found.and_then(|found| paper::file(found.charts, &file, who.visit.is_simulated));
     saved.unwrap_or_else(|refused| refused.page(&who.visit))
 }
 
-async fn found(desk: &Desk, who: &SignedIn, uri: &Uri) -> Result<Found, Refused> {
+/// `language` is that of the charts.
+async fn found(
+    desk: &Desk,
+    who: &SignedIn,
+    uri: &Uri,
+    language: Language,
+) -> Result<Found, Refused> {
     let site = who.site(desk).await?;
     let today = site.clock.day_of(desk.now_us().await?);
     let days = Days::asked(uri, today);
@@ -270,7 +278,7 @@ async fn found(desk: &Desk, who: &SignedIn, uri: &Uri) -> Result<Found, Refused>
                 .collect(),
         }),
         days,
-        charts: paper::yields(&found, unit, name),
+        charts: paper::yields(&found, unit, language, name),
         said: found
             .groups
             .iter()
@@ -308,7 +316,6 @@ mod tests {
 
     use super::*;
     use crate::visit::Visit;
-    use crate::words::Language;
 
     #[test]
     fn one_day_is_one_and_several_are_said_with_their_last() {
@@ -332,10 +339,15 @@ mod tests {
                     Drawn {
                         id: "yields-1".to_owned(),
                         title: "Yield by supplier".to_owned(),
-                        key: "A dot is a yield.",
+                        key: "A dot is a yield.".to_owned(),
+                        is_ours: language == Language::English,
                         svg: "<svg><title>a chart</title></svg>".to_owned(),
                         columns: vec!["supplier".to_owned()],
-                        rows: vec![vec![("wren-haldane".to_owned(), false)]],
+                        rows: vec![vec![paper::Cell {
+                            text: "wren-haldane".to_owned(),
+                            is_figure: false,
+                            is_ours: true,
+                        }]],
                     },
                     vec![Sentence {
                         supplier: "wren-haldane".to_owned(),

@@ -8,7 +8,7 @@
 
 use askama::Template;
 
-use crate::chart::{self, Chart};
+use crate::chart::{self, Chart, Wording};
 use crate::close::{Close, Flag};
 use crate::table::{Cell, Table};
 
@@ -58,7 +58,7 @@ struct Section<'a> {
 
 struct ShownChart {
     title: String,
-    key: &'static str,
+    key: String,
     svg: String,
     /// `narrow` where what is beside it may stand beside it.
     class: &'static str,
@@ -150,7 +150,7 @@ fn sections(close: &Close) -> Vec<Section<'_>> {
             id: "weight",
             heading: "Weight of the day",
             paragraphs: nothing(close.balance.is_none(), close.balance_table()),
-            charts: chart::balance(close)
+            charts: chart::balance(close, &Wording::ENGLISH)
                 .into_iter()
                 .map(beside_table)
                 .collect(),
@@ -160,7 +160,10 @@ fn sections(close: &Close) -> Vec<Section<'_>> {
             id: "losses",
             heading: "What was lost",
             paragraphs: nothing(close.causes.is_empty(), close.causes_table()),
-            charts: chart::causes(close).into_iter().map(beside_table).collect(),
+            charts: chart::causes(close, &Wording::ENGLISH)
+                .into_iter()
+                .map(beside_table)
+                .collect(),
             tables: vec![ShownTable::whole(close.losses_table())],
             ..Section::default()
         },
@@ -232,27 +235,29 @@ fn flags(close: &Close) -> Section<'_> {
 }
 
 fn yields(close: &Close) -> Section<'_> {
-    let charts = chart::supplier_yields(close).into_iter().map(|chart| {
-        let of = chart
-            .table
-            .column("supplier")
-            .zip(chart.table.column("what may be said"));
-        let sentences = of
-            .filter(|(_, says)| !says.is_empty())
-            .map(|(of, says)| Sentence {
-                of: of.to_owned(),
-                says: says.to_owned(),
-            })
-            .collect();
-        ShownChart {
-            title: chart.title,
-            key: chart.key,
-            svg: chart.svg,
-            class: "narrow",
-            sentences,
-            table: ShownTable::of(chart.table, &["fish, cut to", "what may be said"]),
-        }
-    });
+    let charts = chart::supplier_yields(close, &Wording::ENGLISH)
+        .into_iter()
+        .map(|chart| {
+            let of = chart
+                .table
+                .column("supplier")
+                .zip(chart.table.column("what may be said"));
+            let sentences = of
+                .filter(|(_, says)| !says.is_empty())
+                .map(|(of, says)| Sentence {
+                    of: of.to_owned(),
+                    says: says.to_owned(),
+                })
+                .collect();
+            ShownChart {
+                title: chart.title,
+                key: chart.key,
+                svg: chart.svg,
+                class: "narrow",
+                sentences,
+                table: ShownTable::of(chart.table, &["fish, cut to", "what may be said"]),
+            }
+        });
     let judged = close.supplier_yields_table(&[]);
     Section {
         id: "yields",
@@ -269,7 +274,7 @@ fn yields(close: &Close) -> Section<'_> {
 }
 
 fn control(close: &Close) -> Section<'_> {
-    let charts = chart::control(close).into_iter();
+    let charts = chart::control(close, &Wording::ENGLISH).into_iter();
     let mut paragraphs = nothing(close.control.is_empty(), close.control_table(&[]));
     for of in close.control.iter().filter(|of| !of.sentence.is_empty()) {
         let says = format!(

@@ -160,11 +160,11 @@ fn shortened(words: &str, most: usize) -> String {
     format!("{}…", kept.trim_end())
 }
 
-/// An `<svg>` element of this height with what `paint` puts on it.
+/// An `<svg>` element of this height with what `paint` puts on it. Its words are in
+/// `language`; the title and the description are told apart from others' by `id`.
 pub(super) fn drawn(
-    id: &str,
-    title: &str,
-    description: &str,
+    language: &str,
+    (id, title, description): (&str, &str, &str),
     height: i32,
     paint: impl FnOnce(&Brush<'_>),
 ) -> String {
@@ -182,7 +182,7 @@ pub(super) fn drawn(
     let (title, description) = (escaped(title), escaped(description));
     format!(
         "<svg xmlns=\"http://www.w3.org/2000/svg\" viewBox=\"0 0 {WIDTH} {height}\" role=\"img\" \
-         aria-labelledby=\"{id}-title {id}-description\">\n<title id=\"{id}-title\">{title}</title>\n\
+         lang=\"{language}\" aria-labelledby=\"{id}-title {id}-description\">\n<title id=\"{id}-title\">{title}</title>\n\
          <desc id=\"{id}-description\">{description}</desc>{inside}</svg>\n"
     )
 }

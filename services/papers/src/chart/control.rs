@@ -1,9 +1,9 @@
 //! A control chart: what was cut in the order of time, around a centre, with limits.
 //! A point beyond a limit is a square on its corner and bears its number.
 
-use super::Chart;
 use super::brush::{self, Brush, GREY, MARGIN, Side, WIDTH};
 use super::scale::Scale;
+use super::{Chart, Wording};
 use crate::close::{Close, Control};
 use crate::table::Table;
 use crate::{Sigma, close};
@@ -18,10 +18,11 @@ const HEIGHT: i32 = 2_260;
 /// Room for the figures beside the chart.
 const LEFT: i32 = 380;
 
-pub(super) fn chart(close: &Close, of: &Control, n: usize) -> Chart {
+pub(super) fn chart(close: &Close, of: &Control, n: usize, wording: &Wording<'_>) -> Chart {
+    let say = wording.say;
     let id = format!("control-{}", n + 1);
-    let title = format!("{}: {}", of.subject, of.method);
-    let description = description(of);
+    let title = format!("{}: {}", of.subject, say(&of.method));
+    let description = say(&description(of, say));
     let limits = [of.lower, Some(of.centre), of.upper];
     let values = of
         .points
@@ -31,32 +32,37 @@ pub(super) fn chart(close: &Close, of: &Control, n: usize) -> Chart {
     let upwards = Scale::of(figures.map(|of| of.hundredths), (FOOT, TOP));
     let last = i64::try_from(of.points.len()).unwrap_or(i64::MAX);
     let along = Scale::of([1, last], (LEFT + 60, WIDTH - MARGIN - 60));
-    let svg = brush::drawn(&id, &title, &description, HEIGHT, |brush| {
-        for tick in upwards.ticks(6) {
-            let at = upwards.at(tick);
-            brush.faint((LEFT, at), (WIDTH - MARGIN, at));
-            let words = Sigma { hundredths: tick }.to_string();
-            let words = words.trim_end_matches('0').trim_end_matches('.');
-            brush.words((LEFT - 40, at + 45), Side::Right, words);
-        }
-        limit(
-            brush,
-            &upwards,
-            of.lower,
-            "lower limit",
-            (MARGIN, Side::Left),
-        );
-        limit(
-            brush,
-            &upwards,
-            of.upper,
-            "upper limit",
-            (WIDTH - MARGIN, Side::Right),
-        );
-        let centre = upwards.at(of.centre.hundredths);
-        brush.line((LEFT, centre), (WIDTH - MARGIN, centre), 10, GREY);
-        points(brush, &along, &upwards, &of.points);
-    });
+    let svg = brush::drawn(
+        wording.language,
+        (&id, &title, &description),
+        HEIGHT,
+        |brush| {
+            for tick in upwards.ticks(6) {
+                let at = upwards.at(tick);
+                brush.faint((LEFT, at), (WIDTH - MARGIN, at));
+                let words = Sigma { hundredths: tick }.to_string();
+                let words = words.trim_end_matches('0').trim_end_matches('.');
+                brush.words((LEFT - 40, at + 45), Side::Right, words);
+            }
+            limit(
+                brush,
+                &upwards,
+                of.lower,
+                &say("lower limit"),
+                (MARGIN, Side::Left),
+            );
+            limit(
+                brush,
+                &upwards,
+                of.upper,
+                &say("upper limit"),
+                (WIDTH - MARGIN, Side::Right),
+            );
+            let centre = upwards.at(of.centre.hundredths);
+            brush.line((LEFT, centre), (WIDTH - MARGIN, centre), 10, GREY);
+            points(brush, &along, &upwards, &of.points);
+        },
+    );
     let table = Table {
         title: title.clone(),
         ..close.control_table(&[of])
@@ -64,7 +70,7 @@ pub(super) fn chart(close: &Close, of: &Control, n: usize) -> Chart {
     Chart {
         id,
         title,
-        key: KEY,
+        key: say(KEY),
         description,
         svg,
         table,
@@ -120,12 +126,12 @@ fn points(brush: &Brush<'_>, along: &Scale, upwards: &Scale, points: &[close::Po
     }
 }
 
-fn description(of: &Control) -> String {
+fn description(of: &Control, say: &dyn Fn(&str) -> String) -> String {
     let signals = of.points.iter().zip(1..).flat_map(|(point, n)| {
         let value = point.signal.then_some(point.value);
         let below = point.below.filter(|_| point.below_signal);
         let beyond = value.into_iter().chain(below);
-        beyond.map(move |value| format!("{n} of {} at {value}", point.day))
+        beyond.map(move |value| say(&format!("{n} of {} at {value}", point.day)))
     });
     let signals: Vec<String> = signals.collect();
     let signals = if signals.is_empty() {

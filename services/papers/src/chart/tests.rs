@@ -11,9 +11,12 @@ use crate::sample;
 use crate::{Money, Sigma, Weight};
 
 fn all(close: &Close) -> Vec<Chart> {
-    let mut charts: Vec<Chart> = balance(close).into_iter().chain(causes(close)).collect();
-    charts.extend(supplier_yields(close));
-    charts.extend(control(close));
+    let mut charts: Vec<Chart> = balance(close, &Wording::ENGLISH)
+        .into_iter()
+        .chain(causes(close, &Wording::ENGLISH))
+        .collect();
+    charts.extend(supplier_yields(close, &Wording::ENGLISH));
+    charts.extend(control(close, &Wording::ENGLISH));
     charts
 }
 
@@ -52,6 +55,36 @@ fn every_chart_bears_a_title_a_description_and_its_role() {
         assert_eq!(labelled.len(), 2);
         assert!(!chart.table.rows.is_empty());
     }
+}
+
+#[test]
+fn a_chart_says_its_own_words_as_it_is_told_to_and_leaves_names_and_figures() {
+    let say = |english: &str| match english {
+        "on hand at the start" => "al principio".to_owned(),
+        "Weight of the day, step by step" => "Peso del día".to_owned(),
+        other => other.to_owned(),
+    };
+    let spanish = Wording {
+        language: "es",
+        say: &say,
+    };
+    let close = sample::close();
+    let (there, here) = (
+        balance(&close, &spanish),
+        balance(&close, &Wording::ENGLISH),
+    );
+    let (there, here) = (there.unwrap(), here.unwrap());
+    let svg = Document::parse(&there.svg).unwrap();
+    assert_eq!(svg.root_element().attribute("lang"), Some("es"));
+    assert_eq!(words(named(&svg, "title").next().unwrap()), "Peso del día");
+    assert_eq!(there.title, "Peso del día");
+    let texts: Vec<String> = named(&svg, "text").map(words).collect();
+    assert!(texts.contains(&"al principio".to_owned()), "{texts:?}");
+    // All else is as in English, mark by mark.
+    let told = there.svg.replace("al principio", "on hand at the start");
+    let told = told.replace("Peso del día", &here.title);
+    assert_eq!(told.replace("lang=\"es\"", "lang=\"en\""), here.svg);
+    assert_eq!(there.table, here.table, "a table stays as programs read it");
 }
 
 /// Words at the right end of a row are its figure.
@@ -155,7 +188,7 @@ fn letters_are_at_least_12_pixels_high_on_the_narrowest_page() {
 
 #[test]
 fn suppliers_stand_in_the_order_of_their_codes() {
-    let chart = &supplier_yields(&sample::close())[0];
+    let chart = &supplier_yields(&sample::close(), &Wording::ENGLISH)[0];
     let suppliers: Vec<&str> = chart.table.column("supplier").collect();
     assert_eq!(suppliers, ["mara-denby", "osric-pell", "wren-haldane"]);
     let svg = Document::parse(&chart.svg).unwrap();
@@ -169,7 +202,7 @@ fn suppliers_stand_in_the_order_of_their_codes() {
 
 #[test]
 fn an_interval_reaches_as_far_as_its_table_says() {
-    let chart = &supplier_yields(&sample::close())[0];
+    let chart = &supplier_yields(&sample::close(), &Wording::ENGLISH)[0];
     let svg = Document::parse(&chart.svg).unwrap();
     let dots: Vec<i64> = named(&svg, "circle").map(|dot| number(dot, "cx")).collect();
     assert_eq!(dots.len(), 3);
@@ -189,7 +222,7 @@ fn an_interval_reaches_as_far_as_its_table_says() {
 
 #[test]
 fn a_signal_has_another_shape_and_its_number() {
-    let chart = &control(&sample::close())[0];
+    let chart = &control(&sample::close(), &Wording::ENGLISH)[0];
     let svg = Document::parse(&chart.svg).unwrap();
     assert_eq!(named(&svg, "polygon").count(), 2);
     assert_eq!(named(&svg, "circle").count(), 6);
@@ -217,7 +250,7 @@ fn what_gathers_below_has_a_line_of_its_own() {
     };
     close.control[0].points = vec![point(0, -10), point(60, -120), point(10, -310)];
     close.control[0].points[2].below_signal = true;
-    let chart = &control(&close)[0];
+    let chart = &control(&close, &Wording::ENGLISH)[0];
     let svg = Document::parse(&chart.svg).unwrap();
     assert_eq!(named(&svg, "circle").count(), 5);
     // The sign is at the lower of the two points of the last cut.
@@ -242,7 +275,7 @@ fn more_than_the_book_says_is_pale_and_said() {
     let mut close = sample::close();
     let of = close.balance.as_mut().unwrap();
     (of.unaccounted, of.closing) = (sample::weight("-11.684"), sample::weight("291.815"));
-    let svg = balance(&close).unwrap().svg;
+    let svg = balance(&close, &Wording::ENGLISH).unwrap().svg;
     assert!(
         svg.contains("more than the book says") && svg.contains("+ 11.684 lb"),
         "{svg}"
@@ -292,7 +325,7 @@ proptest! {
     fn bars_are_in_proportion_and_hang_together(of in a_balance()) {
         let close = Close { balance: Some(of.clone()), ..sample::close() };
         let bars = waterfall::bars(&of);
-        let svg = balance(&close).unwrap().svg;
+        let svg = balance(&close, &Wording::ENGLISH).unwrap().svg;
         let svg = Document::parse(&svg).unwrap();
         let drawn: Vec<i64> = named(&svg, "rect").map(|bar| number(bar, "width")).collect();
         prop_assert_eq!(drawn.len(), bars.len());
@@ -317,7 +350,7 @@ proptest! {
             ..Cause::default()
         });
         let close = Close { causes: causes_of.collect(), ..sample::close() };
-        let svg = causes(&close).unwrap().svg;
+        let svg = causes(&close, &Wording::ENGLISH).unwrap().svg;
         let svg = Document::parse(&svg).unwrap();
         let drawn: Vec<i64> = named(&svg, "rect").map(|bar| number(bar, "width")).collect();
         let most = lost.iter().max().unwrap();
@@ -334,7 +367,7 @@ proptest! {
         for of in &mut close.supplier_yields {
             of.supplier.clone_from(&name);
         }
-        let chart = &supplier_yields(&close)[0];
+        let chart = &supplier_yields(&close, &Wording::ENGLISH)[0];
         let held: String = chart.svg.chars().filter(|c| !c.is_control()).collect();
         let held = held.replace(['\u{fffe}', '\u{ffff}'], "");
         let svg = Document::parse(&held).unwrap();

@@ -1,9 +1,9 @@
 //! The day's weight as steps: on hand at the start, what came, what went, on hand at
 //! the end. Each bar begins where the one before it ended.
 
-use super::Chart;
 use super::brush::{self, BAR, Brush, FOOT, GREY, INK, MARGIN, PALE, ROW, WIDTH};
 use super::scale::Scale;
+use super::{Chart, Wording};
 use crate::Weight;
 use crate::close::{Balance, Close};
 use crate::tables::{Side, Step};
@@ -30,41 +30,38 @@ pub(super) fn bars(balance: &Balance) -> Vec<(Step<'_>, i64, i64)> {
     .collect()
 }
 
-pub(super) fn chart(close: &Close, balance: &Balance) -> Chart {
+pub(super) fn chart(close: &Close, balance: &Balance, wording: &Wording<'_>) -> Chart {
+    let say = wording.say;
     let bars = bars(balance);
-    let title = "Weight of the day, step by step".to_owned();
-    let description = description(close, balance, &bars);
+    let title = say("Weight of the day, step by step");
+    let description = description(close, balance, &bars, say);
     let ends = bars.iter().flat_map(|(_, from, to)| [*from, *to]);
     let scale = Scale::of(ends.chain([0]), (MARGIN, WIDTH - MARGIN));
     let rows = i32::try_from(bars.len()).unwrap_or(i32::MAX / ROW);
-    let svg = brush::drawn("balance", &title, &description, rows * ROW, |brush| {
+    let told = ("balance", title.as_str(), description.as_str());
+    let svg = brush::drawn(wording.language, told, rows * ROW, |brush| {
         for ((step, from, to), n) in bars.iter().zip(0..) {
-            row(brush, &scale, close, step, (*from, *to), n * ROW);
+            let (what, how_much) = (say(said(step)), how_much(close, step, (*from, *to)));
+            brush.row(n * ROW + FOOT, &what, &how_much);
+            bar(brush, &scale, step, (*from, *to), n * ROW);
         }
     });
     Chart {
         id: "balance".to_owned(),
         title,
-        key: KEY,
+        key: say(KEY),
         description,
         svg,
         table: close.balance_table(),
     }
 }
 
-fn row(
-    brush: &Brush<'_>,
-    scale: &Scale,
-    close: &Close,
-    step: &Step<'_>,
-    (from, to): (i64, i64),
-    top: i32,
-) {
-    let rises = to > from;
+/// How much a step is, and whether it came in or went.
+fn how_much(close: &Close, step: &Step<'_>, (from, to): (i64, i64)) -> String {
     let sign = match step.side {
         Side::Start | Side::End => "",
         Side::In | Side::Out => {
-            if rises {
+            if to > from {
                 "+ "
             } else {
                 "− "
@@ -74,18 +71,20 @@ fn row(
     let size = Weight {
         thousandths: to.saturating_sub(from).saturating_abs(),
     };
+    format!("{sign}{size} {}", close.unit)
+}
+
+fn bar(brush: &Brush<'_>, scale: &Scale, step: &Step<'_>, (from, to): (i64, i64), top: i32) {
     let fill = match step.side {
         Side::Start | Side::End => INK,
         Side::In | Side::Out => {
-            if rises {
+            if to > from {
                 PALE
             } else {
                 GREY
             }
         }
     };
-    let how_much = format!("{sign}{size} {}", close.unit);
-    brush.row(top + FOOT, said(step), &how_much);
     brush.bar(
         (scale.at(from), top + BAR.0),
         (scale.at(to), top + BAR.1),
@@ -110,23 +109,28 @@ fn said<'a>(step: &Step<'a>) -> &'a str {
     }
 }
 
-fn description(close: &Close, balance: &Balance, bars: &[(Step<'_>, i64, i64)]) -> String {
+fn description(
+    close: &Close,
+    balance: &Balance,
+    bars: &[(Step<'_>, i64, i64)],
+    say: &dyn Fn(&str) -> String,
+) -> String {
     let unit = &close.unit;
     let told = |side: Side| {
         let steps = bars.iter().filter(|(step, ..)| step.side == side);
-        let steps = steps.map(|(step, ..)| format!("{} {} {unit}", step.what, step.weight));
+        let steps = steps.map(|(step, ..)| format!("{} {} {unit}", say(step.what), step.weight));
         let told: Vec<String> = steps.collect();
         if told.is_empty() {
-            "nothing".to_owned()
+            say("nothing")
         } else {
             told.join(", ")
         }
     };
-    format!(
+    say(&format!(
         "On hand at the start: {} {unit}. Came: {}. Went: {}. On hand at the end: {} {unit}.",
         balance.opening,
         told(Side::In),
         told(Side::Out),
         balance.closing,
-    )
+    ))
 }

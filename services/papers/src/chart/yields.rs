@@ -1,9 +1,9 @@
 //! Yields of like fish: for each supplier a dot and its 95 % interval, and the line they
 //! are held against. In the order of suppliers' codes, never of yields.
 
-use super::Chart;
 use super::brush::{self, Brush, INK, MARGIN, Side, WIDTH};
 use super::scale::Scale;
+use super::{Chart, Wording};
 use crate::Percent;
 use crate::close::{Close, SupplierYield};
 use crate::table::Table;
@@ -19,7 +19,7 @@ const LINE: i32 = 250;
 const SCALE: i32 = 230;
 
 /// A chart for each group, in the order in which the close has them.
-pub(super) fn charts(close: &Close) -> Vec<Chart> {
+pub(super) fn charts(close: &Close, wording: &Wording<'_>) -> Vec<Chart> {
     let mut groups: Vec<&str> = Vec::new();
     for of in &close.supplier_yields {
         if !groups.contains(&of.group.as_str()) {
@@ -27,16 +27,19 @@ pub(super) fn charts(close: &Close) -> Vec<Chart> {
         }
     }
     let charts = groups.into_iter().zip(1..);
-    charts.map(|(group, n)| chart(close, group, n)).collect()
+    charts
+        .map(|(group, n)| chart(close, group, n, wording))
+        .collect()
 }
 
-fn chart(close: &Close, group: &str, n: usize) -> Chart {
+fn chart(close: &Close, group: &str, n: usize, wording: &Wording<'_>) -> Chart {
+    let say = wording.say;
     let of = close.supplier_yields.iter();
     let mut of: Vec<&SupplierYield> = of.filter(|of| of.group == group).collect();
     of.sort_by(|a, b| a.supplier.cmp(&b.supplier));
     let id = format!("yields-{n}");
-    let title = format!("Yield by supplier: {group}");
-    let description = description(&of);
+    let title = say(&format!("Yield by supplier: {group}"));
+    let description = description(&of, say);
     let figures = of.iter().flat_map(|of| {
         let (from, to) = of.limits.unzip();
         [of.of_input, from, to, of.reference]
@@ -47,12 +50,13 @@ fn chart(close: &Close, group: &str, n: usize) -> Chart {
     let scale = Scale::of(figures, (MARGIN, WIDTH - MARGIN));
     let rows = i32::try_from(of.len()).unwrap_or(i32::MAX / (2 * ROW));
     let foot = rows * ROW;
-    let svg = brush::drawn(&id, &title, &description, foot + SCALE, |brush| {
+    let told = (id.as_str(), title.as_str(), description.as_str());
+    let svg = brush::drawn(wording.language, told, foot + SCALE, |brush| {
         if of.iter().any(|of| of.of_input.is_some()) {
             axis(brush, &scale, foot);
         }
         for (of, n) in of.iter().zip(0..) {
-            row(brush, &scale, of, n * ROW);
+            row(brush, &scale, of, n * ROW, say);
         }
     });
     let table = Table {
@@ -62,7 +66,7 @@ fn chart(close: &Close, group: &str, n: usize) -> Chart {
     Chart {
         id,
         title,
-        key: KEY,
+        key: say(KEY),
         description,
         svg,
         table,
@@ -85,10 +89,16 @@ fn axis(brush: &Brush<'_>, scale: &Scale, foot: i32) {
     }
 }
 
-fn row(brush: &Brush<'_>, scale: &Scale, of: &SupplierYield, top: i32) {
+fn row(
+    brush: &Brush<'_>,
+    scale: &Scale,
+    of: &SupplierYield,
+    top: i32,
+    say: &dyn Fn(&str) -> String,
+) {
     let how_much = of
         .of_input
-        .map_or_else(|| "cannot be told".to_owned(), |of| format!("{of} %"));
+        .map_or_else(|| say("cannot be told"), |of| format!("{of} %"));
     brush.row(top + FOOT, &of.supplier, &how_much);
     let line = top + LINE;
     if let Some(reference) = of.reference {
@@ -107,7 +117,7 @@ fn row(brush: &Brush<'_>, scale: &Scale, of: &SupplierYield, top: i32) {
     }
 }
 
-fn description(of: &[&SupplierYield]) -> String {
+fn description(of: &[&SupplierYield], say: &dyn Fn(&str) -> String) -> String {
     let told = of.iter().map(|of| {
         let yields = match (of.of_input, of.limits) {
             (Some(yields), Some((from, to))) => {
@@ -119,7 +129,11 @@ fn description(of: &[&SupplierYield]) -> String {
         let reference = of
             .reference
             .map_or_else(String::new, |of| format!(", held against {of} %"));
-        format!("{}: {yields}{reference}", of.supplier)
+        let reference = match reference.as_str() {
+            "" => reference,
+            reference => say(reference),
+        };
+        format!("{}: {}{reference}", of.supplier, say(&yields))
     });
     format!("{}.", told.collect::<Vec<_>>().join("; "))
 }
