@@ -55,7 +55,7 @@ pub(super) const PHRASES: &[Pair] = &[
     ),
     (
         "Lot {lot:n}: the mean fish is {weight}; the middle of the last {lots:n} lots here is {median:weight}. {question:said}",
-        "Lote {lot}: el pez medio es de {weight}; el de en medio de los últimos {lots} lotes aquí es de {median}. {question}",
+        "Lote {lot}: el pez medio es de {weight}; la mediana de los últimos {lots} lotes aquí es de {median}. {question}",
     ),
     ("Is the count right?", "¿Está bien la cuenta?"),
     (

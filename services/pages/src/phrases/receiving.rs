@@ -80,7 +80,7 @@ pub(super) const PHRASES: &[Pair] = &[
     ),
     (
         "came in warm, iced and cooling; probe it again within {n} h, and hold it if it is still above {limit:reading}",
-        "llegó caliente, con hielo y enfriándose; mídalo otra vez antes de {n} h, y reténgalo si sigue por encima de {limit}",
+        "llegó caliente, con hielo y enfriándose; mídalo otra vez en un plazo de {n} h, y reténgalo si sigue por encima de {limit}",
     ),
     (
         "torn fish is cut the same day and not donated",
