@@ -5,6 +5,7 @@
 mod kept;
 mod kitchen;
 mod office;
+mod spanish;
 
 use std::collections::BTreeMap;
 use std::io::{Read, Write};

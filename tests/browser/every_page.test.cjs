@@ -45,6 +45,12 @@ before(async () => {
 });
 after(() => house?.close());
 
+// What stands in English on a Spanish page, but for the choice of English itself.
+const inEnglish = (page) => page.evaluate(() => {
+  const found = document.querySelectorAll('body [lang="en"]:not([href^="/language/"])');
+  return [...found].map((of) => of.textContent.slice(0, 200));
+});
+
 async function look(person, name, asked, how) {
   let to = `${house.url}${asked}`;
   if (asked.endsWith(":")) {
@@ -91,6 +97,7 @@ for (const [name, { role, party, pages }] of Object.entries(PEOPLE)) {
           const weight = await look(person, name, asked, `${size}-${language}`);
           const lang = await person.page.locator("html").getAttribute("lang");
           assert.equal(lang, language, asked);
+          if (language === "es") assert.deepEqual(await inEnglish(person.page), [], asked);
           if (size === "phone" && language === "en") console.log(`# ${name} ${asked}: ${weight} bytes`);
         }
         assert.deepEqual(person.troubles, []);
