@@ -9,7 +9,7 @@ pub(super) const PHRASES: &[Pair] = &[
     ),
     (
         "Every room that may take it is full.",
-        "Todo lugar que puede recibirlo está lleno.",
+        "Están llenos todos los lugares que pueden recibirlo.",
     ),
     (
         "No room may take it: it {why:said}.",
@@ -50,7 +50,7 @@ pub(super) const PHRASES: &[Pair] = &[
     ),
     (
         "is roe, head or viscera of a species with the ciguatera hazard, which is no food by default",
-        "es huevas, cabeza o vísceras de una especie con riesgo de ciguatera, que de por sí no es alimento",
+        "son huevas, cabeza o vísceras de una especie con riesgo de ciguatera, que por defecto no son alimento",
     ),
     (
         "has the ciguatera hazard and is {form:term}: it goes to {kind:term} gutted and head-off",
