@@ -910,8 +910,7 @@ fn remarks(day: &DayInput, walk: &walk::Walk, flags: &[Flag]) -> Vec<String> {
     if day.tickets.iter().any(|ticket| ticket.price_adjusted) {
         remarks.push("The cost of fish leaves out price adjustments of tickets.".to_owned());
     }
-    let blocks = day.blocks.iter();
-    remarks.extend(blocks.map(|block| codes::remark(block, day.day)));
+    remarks.extend(codes::remarks(&day.blocks, day.day));
     remarks
 }
 

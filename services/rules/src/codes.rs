@@ -138,29 +138,68 @@ pub struct BlockUse {
     pub used: i64,
 }
 
-/// The line a close has about a block: of one asked for that day, how many of
-/// its numbers no ticket of the day bears; of an earlier one, how many were
-/// borne.
+/// What a close has about the blocks of a day: of those asked for that day, one line with
+/// how many of their numbers no ticket of the day bears; of earlier ones, one with how many
+/// were borne. Each block is named, so that no gap in the numbers is left to guess at.
 #[must_use]
-pub fn remark(of: &BlockUse, day: DayNumber) -> String {
-    let Block {
-        entry,
-        device,
-        numbers,
-    } = &of.block;
-    let used = of.used;
-    if EntryId::new(*entry).is_some_and(|entry| entry.day() == day) {
-        let unused = numbers.saturating_sub(used);
-        format!(
-            "Device {device} asked for {numbers} lot numbers ahead ({entry}): tickets of this day \
-             bear {used}, {unused} are unused."
-        )
-    } else {
-        format!(
-            "Tickets of this day bear {used} of the {numbers} lot numbers that device {device} \
-             asked for earlier ({entry})."
-        )
+pub fn remarks(of: &[BlockUse], day: DayNumber) -> Vec<String> {
+    let is_own = |of: &&BlockUse| EntryId::new(of.block.entry).is_some_and(|e| e.day() == day);
+    let (own, earlier): (Vec<&BlockUse>, Vec<&BlockUse>) = of.iter().partition(is_own);
+    [asked(&own), borne(&earlier)]
+        .into_iter()
+        .flatten()
+        .collect()
+}
+
+fn asked(of: &[&BlockUse]) -> Option<String> {
+    let (numbers, used, each) = together(of);
+    let unused = numbers.saturating_sub(used);
+    match of {
+        [] => None,
+        [one] => Some(format!(
+            "Device {} asked for {numbers} lot numbers ahead ({}): tickets of this day bear \
+             {used}, {unused} are unused.",
+            one.block.device, one.block.entry
+        )),
+        _ => Some(format!(
+            "{numbers} lot numbers were asked for ahead: tickets of this day bear {used}, \
+             {unused} are unused ({each})."
+        )),
     }
+}
+
+fn borne(of: &[&BlockUse]) -> Option<String> {
+    let (numbers, used, each) = together(of);
+    match of {
+        [] => None,
+        [one] => Some(format!(
+            "Tickets of this day bear {used} of the {numbers} lot numbers that device {} asked \
+             for earlier ({}).",
+            one.block.device, one.block.entry
+        )),
+        _ => Some(format!(
+            "Tickets of this day bear {used} of {numbers} lot numbers asked for earlier ({each})."
+        )),
+    }
+}
+
+/// Numbers of blocks, how many are used, and each block in words.
+fn together(of: &[&BlockUse]) -> (i64, i64, String) {
+    let sum = |n: fn(&BlockUse) -> i64| of.iter().map(|of| n(of)).fold(0, i64::saturating_add);
+    let each = of.iter().map(|of| {
+        let Block {
+            entry,
+            device,
+            numbers,
+        } = &of.block;
+        format!("{} of {numbers} by device {device}, {entry}", of.used)
+    });
+    let each: Vec<String> = each.collect();
+    (
+        sum(|of| of.block.numbers),
+        sum(|of| of.used),
+        each.join("; "),
+    )
 }
 
 #[cfg(test)]
@@ -212,15 +251,49 @@ mod tests {
     }
 
     #[test]
-    fn a_close_says_what_became_of_a_block() {
-        let of = BlockUse {
-            block: block(),
-            used: 3,
+    fn a_close_says_in_a_line_what_became_of_the_blocks_of_a_day_and_in_one_of_earlier_ones() {
+        let of = |entry, device: &str, numbers, used| BlockUse {
+            block: Block {
+                entry,
+                device: device.to_owned(),
+                numbers,
+            },
+            used,
         };
-        let own = remark(&of, 20_310_502);
-        assert!(own.contains("asked for 10 lot numbers ahead"), "{own}");
-        assert!(own.ends_with("bear 3, 7 are unused."), "{own}");
-        let later = remark(&of, 20_310_503);
-        assert!(later.contains("bear 3 of the 10 lot numbers"), "{later}");
+        let one = [of(ENTRY, "tablet", 10, 3)];
+        let (own, later) = (remarks(&one, 20_310_502), remarks(&one, 20_310_503));
+        assert_eq!(
+            own,
+            [
+                "Device tablet asked for 10 lot numbers ahead (2031050200010000007): tickets of this \
+                 day bear 3, 7 are unused."
+            ]
+        );
+        assert_eq!(
+            later,
+            [
+                "Tickets of this day bear 3 of the 10 lot numbers that device tablet asked for \
+                 earlier (2031050200010000007)."
+            ]
+        );
+        let before = 2_031_050_100_010_000_002;
+        let all = [
+            of(before, "tablet", 50, 4),
+            of(before + 60, "page-0a1b2c3d", 50, 1),
+            of(ENTRY, "tablet", 10, 3),
+            of(ENTRY + 11, "page-0a1b2c3d", 50, 0),
+        ];
+        assert_eq!(
+            remarks(&all, 20_310_502),
+            [
+                "60 lot numbers were asked for ahead: tickets of this day bear 3, 57 are unused (3 \
+                 of 10 by device tablet, 2031050200010000007; 0 of 50 by device page-0a1b2c3d, \
+                 2031050200010000018).",
+                "Tickets of this day bear 5 of 100 lot numbers asked for earlier (4 of 50 by device \
+                 tablet, 2031050100010000002; 1 of 50 by device page-0a1b2c3d, \
+                 2031050100010000062).",
+            ]
+        );
+        assert!(remarks(&[], 20_310_502).is_empty());
     }
 }
