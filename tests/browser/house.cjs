@@ -18,8 +18,9 @@ const SIZES = {
   desk: { width: 1280, height: 800 },
 };
 
-// `more` is what else is said to `serve`.
-async function openHouse(more = []) {
+// `more` is what else is said to `serve`; `trusted` the authority of its certificate, where
+// it shows one.
+async function openHouse(more = [], trusted = "") {
   if (!PROGRAM || !FOLDER) throw new Error("run by tests/all, which says what to test");
   // Files of tests may run at once, each with a house of its own.
   const folder = path.join(FOLDER, `demo-${process.pid}`);
@@ -46,7 +47,7 @@ async function openHouse(more = []) {
     fs.existsSync(file),
   );
   const command = (...words) =>
-    execFileSync(PROGRAM, [...words, "--server", url], {
+    execFileSync(PROGRAM, [...words, "--server", url, ...(trusted ? ["--ca-file", trusted] : [])], {
       env: { ...process.env, WEIGHHOUSE_KEY_FILE: secretFile, RUST_LOG: "warn" },
       encoding: "utf8",
     });
@@ -119,6 +120,7 @@ async function layWire(url) {
   await listen();
   const it = {
     url: `http://127.0.0.1:${port}`,
+    port: () => port,
     mend: listen,
     // Loses the next answer to what is sent to a path.
     loseAnswer(path) { lost = `POST ${path} `; },

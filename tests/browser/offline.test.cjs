@@ -7,8 +7,8 @@ const fs = require("node:fs");
 const path = require("node:path");
 const { test, before, after } = require("node:test");
 const { AxeBuilder } = require("@axe-core/playwright");
-const { chromium } = require("playwright-core");
-const { openHouse, layWire, CHROMIUM, SIZES } = require("./house.cjs");
+const { openHouse } = require("./house.cjs");
+const { tablet, type, confirm, rows, until, reserved } = require("./tablet.cjs");
 
 // The demo's last night has run on this day.
 const DAY = "2031-05-05";
@@ -21,43 +21,6 @@ before(async () => {
   house = await openHouse();
 });
 after(() => house?.close());
-
-// A tablet with a profile on disk, behind a wire of its own.
-async function tablet(t, name, options = {}) {
-  const wire = await layWire(house.url);
-  const profile = path.join(house.folder, `profile-${name}`);
-  const troubles = [];
-  const it = { wire, profile, troubles, url: wire.url };
-  it.open = async () => {
-    it.context = await chromium.launchPersistentContext(profile, {
-      executablePath: CHROMIUM, args: ["--no-sandbox"], viewport: SIZES.tablet, locale: "en", ...options,
-    });
-    it.page = it.context.pages()[0] || (await it.context.newPage());
-    it.page.on("pageerror", (error) => troubles.push(String(error)));
-    return it.page;
-  };
-  it.signIn = async (secret) => {
-    await it.page.goto(`${it.url}/sign-in`);
-    await it.page.fill("#key", secret);
-    await it.page.click("main button");
-    await it.page.waitForURL(`${it.url}/`);
-  };
-  it.weighIn = async () => {
-    await it.page.goto(`${it.url}/weigh-in`);
-    await it.page.locator("[data-ready]").waitFor();
-  };
-  it.close = async () => {
-    await it.context.close();
-    assert.deepEqual(troubles, []);
-  };
-  // Also where the test ends in the middle: what is open keeps the others waiting.
-  t.after(async () => {
-    await it.context.close().catch(() => {});
-    await wire.cut().catch(() => {});
-  });
-  await it.open();
-  return it;
-}
 
 // The browser's own process: the one with this profile that no other of them started.
 function kill(profile) {
@@ -74,22 +37,6 @@ function kill(profile) {
   process.kill(Number(found[0]), "SIGKILL");
 }
 
-async function type(page, { diver = "wren-haldane", species = "PZO", gross = "24.60", pieces = "30", grade = "A" } = {}) {
-  await page.selectOption("#harvester", diver);
-  await page.selectOption("#species", species);
-  await page.selectOption("#scale", "dock");
-  await page.fill("#gross_1", gross);
-  await page.fill("#tare_1", "3.60");
-  await page.fill("#pieces_1", pieces);
-  await page.fill("#grade_1", grade);
-  await page.fill("#area", "QH-Sill");
-}
-
-async function confirm(page) {
-  await page.click("button[data-turn]");
-  await page.click("[data-book='1']");
-}
-
 // What a page looks like in the middle of its work: axe finds nothing, no target is small,
 // and a picture is left.
 async function look(page, name) {
@@ -104,31 +51,12 @@ async function look(page, name) {
   await page.screenshot({ path: path.join(pictures, `${name}.png`), fullPage: true });
 }
 
-const rows = (page, state) => page.locator(state ? `[data-entries] [data-state-of=${state}]` : "[data-entries] li");
-// Until so many entries of a state are listed.
-async function until(page, state, n) {
-  const listed = ([of, count]) => document.querySelectorAll(`[data-entries] [data-state-of=${of}]`).length === count;
-  await page.waitForFunction(listed, [state, n], { timeout: 60_000 }).catch(async () => {
-    const seen = await rows(page).allTextContents();
-    const told = await page.locator("p[data-state]").textContent();
-    assert.fail(`${n} ${state} are awaited; "${told}"; ${seen.length}: ${seen.join(" | ")}`);
-  });
-}
 const weighIns = () => house.entries(DAY).filter((entry) => entry.kind === "weigh_in");
 const words = () => house.entries(DAY).filter((entry) => entry.kind === "device_word");
-// Until the browser has the numbers it asked for.
-async function reserved(page) {
-  for (let i = 0; i < 300; i += 1) {
-    const free = await page.evaluate(async () => (await idb.openDB("weigh-in", 1)).get("kept", "numbers 1"));
-    if (free && free.length === 50) return;
-    await page.waitForTimeout(100);
-  }
-  throw new Error("no numbers came");
-}
 const device = (page) => page.evaluate(async () => (await idb.openDB("weigh-in", 1)).get("kept", "device"));
 
 test("cut off in the middle, forty lots, the browser killed and reopened: all are booked once", { timeout: 400_000 }, async (t) => {
-  const it = await tablet(t, "forty");
+  const it = await tablet(t, house, "forty");
   const secret = house.key("buyer");
   await it.signIn(secret);
   await it.weighIn();
@@ -220,7 +148,7 @@ test("cut off in the middle, forty lots, the browser killed and reopened: all ar
 });
 
 test("an answer that is lost on its way is asked for again, and the ticket is booked once", { timeout: 120_000 }, async (t) => {
-  const it = await tablet(t, "answer");
+  const it = await tablet(t, house, "answer");
   await it.signIn(house.key("buyer"));
   await it.weighIn();
   const { page } = it;
@@ -264,7 +192,7 @@ test("a price that changed meanwhile binds as it was shown, and the difference i
   });
   const species = { species: { requestId: crypto.randomUUID(), species: { code: "SNR", name: "Red snapper" } } };
   house.send([species, list("6.00")]);
-  const it = await tablet(t, "price");
+  const it = await tablet(t, house, "price");
   await it.signIn(house.key("buyer"));
   await it.weighIn();
   const { page } = it;
@@ -286,7 +214,7 @@ test("a price that changed meanwhile binds as it was shown, and the difference i
 });
 
 test("where the browser reopens nothing the page says so, keeps entries while it is open, and sends by itself", { timeout: 120_000 }, async (t) => {
-  const it = await tablet(t, "open", { serviceWorkers: "block", locale: "es" });
+  const it = await tablet(t, house, "open", { serviceWorkers: "block", locale: "es" });
   await it.signIn(house.key("buyer"));
   await it.weighIn();
   const { page } = it;
@@ -314,7 +242,7 @@ test("where the browser reopens nothing the page says so, keeps entries while it
 });
 
 test("what the house refuses stays with its reason, is mended or dropped, and is never lost", { timeout: 120_000 }, async (t) => {
-  const it = await tablet(t, "mend");
+  const it = await tablet(t, house, "mend");
   await it.signIn(house.key("buyer"));
   await it.weighIn();
   const { page } = it;
@@ -362,7 +290,7 @@ test("what the house refuses stays with its reason, is mended or dropped, and is
 });
 
 test("a session that ended loses nothing: sign in, and they are sent", { timeout: 120_000 }, async (t) => {
-  const it = await tablet(t, "session");
+  const it = await tablet(t, house, "session");
   const secret = house.key("buyer");
   await it.signIn(secret);
   await it.weighIn();
