@@ -51,6 +51,7 @@ async function look(page, name) {
   await page.screenshot({ path: path.join(pictures, `${name}.png`), fullPage: true });
 }
 
+const said = (page, words) => page.locator("p[data-state]", { hasText: words }).waitFor();
 const weighIns = () => house.entries(DAY).filter((entry) => entry.kind === "weigh_in");
 const words = () => house.entries(DAY).filter((entry) => entry.kind === "device_word");
 const device = (page) => page.evaluate(async () => (await idb.openDB("weigh-in", 1)).get("kept", "device"));
@@ -286,6 +287,37 @@ test("what the house refuses stays with its reason, is mended or dropped, and is
   const isTold = () => told().queued === "1" && told().resolved === "1";
   for (let i = 0; i < 50 && !isTold(); i += 1) await page.waitForTimeout(100);
   assert.deepEqual([told().queued, told().resolved], ["1", "1"], "and in the end of none");
+  await it.close();
+});
+
+test("a house that is busy when somebody signs in again on another tab is asked until it answers", { timeout: 120_000 }, async (t) => {
+  const it = await tablet(t, house, "busy", { serviceWorkers: "block" });
+  const secret = house.key("buyer");
+  await it.signIn(secret);
+  await it.weighIn();
+  const { page } = it;
+  await page.fill("#gross_1", "1");
+  await reserved(page);
+  const before = weighIns().length;
+  await it.wire.cut();
+  await type(page);
+  await confirm(page);
+  await until(page, "waiting", 1);
+  await it.context.clearCookies({ name: "weighhouse" });
+  await it.wire.mend();
+  await page.click("[data-send]");
+  await said(page, "Sign in, then they are sent");
+  // From here on this page is not touched.
+  let busy = 2;
+  await page.route("**/weigh-in/stock", (route) => {
+    busy -= 1;
+    return busy < 0 ? route.continue() : route.fulfill({ status: 503, body: "" });
+  });
+  it.page = await it.context.newPage();
+  await it.signIn(secret);
+  await until(page, "booked", 1);
+  assert.ok(busy < 0, "it was asked while it was busy");
+  assert.equal(weighIns().length, before + 1);
   await it.close();
 });
 

@@ -22,7 +22,7 @@
   const LOCKED_FOR_MS = 15_000;
   const TYPED_MS = 350;
   const A_DAY_MS = 24 * 60 * 60 * 1000;
-  const [FIRST_WAIT_MS, LONGEST_WAIT_MS] = [2000, 60_000];
+  const [FIRST_WAIT_MS, LONGEST_WAIT_MS] = [2000, 15_000];
   const [MOST_ROWS, MOST_LOTS, MORE] = [60, 6, 3];
 
   // ---- what is kept ---------------------------------------------------------------
@@ -72,8 +72,11 @@
   let online = !isShell && navigator.onLine !== false;
   let signedOut = false;
   let reopens = false;
+  // Tries that ended with nothing since one did not, and the next that is due.
+  let waits = 0;
+  let timer = 0;
 
-  // Status 0 is no answer at all.
+  // Status 0 is no answer at all; whatever it was asked for, it is tried again.
   async function ask(path, fields) {
     const patience = new AbortController();
     const late = setTimeout(() => patience.abort(), ANSWER_WITHIN_MS);
@@ -84,6 +87,8 @@
       const isJson = (answer.headers.get("content-type") || "").includes("json");
       return { status: answer.status, told: isJson ? await answer.json() : null };
     } catch (gone) {
+      online = false;
+      later();
       return { status: 0, told: null };
     } finally {
       clearTimeout(late);
@@ -93,9 +98,10 @@
   // Takes in what one needs to go on; whether the house knows who is here.
   async function refresh() {
     const { status, told } = await ask("/weigh-in/stock");
-    online = status !== 0;
+    if (status) online = true;
     if (status === 200) {
       signedOut = false;
+      waits = 0;
       ({ token } = told);
       const { token: _, ...rest } = told;
       const offset = BigInt(told.now_us) - BigInt(Date.now()) * 1000n;
@@ -105,7 +111,6 @@
       signedOut = true;
       token = "";
     }
-    if (!online) later();
     return status === 200;
   }
 
@@ -348,10 +353,9 @@
       const { status, told } = await ask("/weigh-in/running", sent);
       if (status === 200) return told;
       if (status === 422) return { error: [told.field, told.rule] };
-      if (status === 0) online = false;
       if (status === 401) signedOut = true;
       if (status === 401 || status === 403) token = "";
-      if (!online || !token) later();
+      due();
     }
     if (!stock) return { error: ["", w.nothingKnown] };
     try {
@@ -556,27 +560,40 @@
   // ---- sending ---------------------------------------------------------------------
 
   let draining = null;
-  let waits = 0;
-  let timer = 0;
 
+  // One try is due at most: who asks for another neither puts it off nor makes it wait longer.
   function later() {
-    clearTimeout(timer);
+    if (timer) return;
     const wait = Math.min(LONGEST_WAIT_MS, FIRST_WAIT_MS * 2 ** waits);
     waits += 1;
     timer = setTimeout(wake, wait * (0.75 + Math.random() / 2));
   }
 
+  // However a try ended, another is due where something is left to do: nobody answered, it
+  // was not said who is here, or entries wait. Signing in on another tab is found out so.
+  async function due() {
+    const isOurs = (entry) => entry.state === "waiting" && entry.whose === stock.whose;
+    if (!online || (!token && !signedOut) || (stock && (await entries()).some(isOurs))) later();
+  }
+
   async function wake() {
+    clearTimeout(timer);
+    timer = 0;
     if (!online || !token) await refresh();
-    if (online) waits = 0;
     await drain();
     await reserve();
     say();
   }
 
+  // Asked for by a person, or when something has changed: not as if it had failed before.
+  function wakeNow() {
+    waits = 0;
+    return wake();
+  }
+
   function drain() {
     if (!draining) {
-      draining = alone("queue", sendAll, sendAll).finally(() => { draining = null; });
+      draining = alone("queue", sendAll, sendAll).finally(() => { draining = null; }).finally(due);
     }
     return draining;
   }
@@ -622,7 +639,6 @@
       if (ended && left) await keep(toEnd, left);
       else if (ended) await db.delete("kept", toEnd);
     }
-    if ((await entries()).some((entry) => entry.state === "waiting" && entry.whose === stock.whose)) later();
     say();
   }
 
@@ -652,7 +668,6 @@
       waits = 0;
       return true;
     }
-    if (status === 0) online = false;
     if (status === 401) signedOut = true;
     if (status === 401 || status === 403) token = "";
     // What went wrong over there with one need not with the next.
@@ -822,15 +837,15 @@
   for (const button of document.querySelectorAll("[data-book]")) {
     button.addEventListener("click", () => book(button.dataset.book));
   }
-  find("[data-send]").addEventListener("click", wake);
-  window.addEventListener("online", wake);
+  find("[data-send]").addEventListener("click", wakeNow);
+  window.addEventListener("online", wakeNow);
   window.addEventListener("offline", () => {
     online = false;
     say();
     later();
   });
   document.addEventListener("visibilitychange", () => {
-    if (document.visibilityState === "visible") list().then(wake);
+    if (document.visibilityState === "visible") list().then(wakeNow);
   });
 
   find("[data-check]").hidden = true;
