@@ -5,6 +5,7 @@
 mod kept;
 mod kitchen;
 mod office;
+mod received;
 mod spanish;
 
 use std::collections::BTreeMap;

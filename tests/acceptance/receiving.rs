@@ -12,7 +12,7 @@ use tonic_types::StatusExt as _;
 use crate::harness::{Server, fresh, harbor, lb, message, one_tote, said, set_clock};
 
 /// The dock with its limits set; the length is invented.
-async fn dock() -> Server {
+pub(crate) async fn dock() -> Server {
     let server = harbor().await;
     let request: v1::RecordSettingsRequest = message(json!({
         "requestId": fresh(),
@@ -57,7 +57,7 @@ fn seen(receiving: Value) -> v1::Receiving {
     request.lots[0].receiving.clone().unwrap()
 }
 
-fn fahrenheit(decimals: &[&str]) -> Value {
+pub(crate) fn fahrenheit(decimals: &[&str]) -> Value {
     let probe = |decimal| json!({ "decimal": decimal, "unit": "TEMPERATURE_UNIT_FAHRENHEIT" });
     decimals.iter().map(probe).collect()
 }

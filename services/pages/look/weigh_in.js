@@ -245,6 +245,7 @@
     form.elements.request_id.value = freshId();
     firstReading = null;
     mending = null;
+    mendedAsOf = null;
     show(null);
   }
 
@@ -266,6 +267,7 @@
 
   let firstReading = null;
   let mending = null;
+  let mendedAsOf = null;
   let running = null;
   let runs = 0;
   let shownAs = "";
@@ -278,6 +280,9 @@
   }
 
   const fact = (name, value, more) => el("div", more, el("dt", null, name), el("dd", null, value));
+
+  // When the times of day of the form are written: now, or when it was that is mended.
+  const asOf = () => mendedAsOf || clockOf(stock);
 
   // What the ticket would be, by the rules in this browser.
   function workedOutHere(pairs) {
@@ -321,6 +326,7 @@
       here: true,
       lines,
       cautions,
+      seen: [],
       found: [],
       probe_again: [],
       warnings: [],
@@ -347,6 +353,7 @@
     const pairs = fields();
     if (online && token) {
       const sent = [...pairs, ["token", token], ["confirmation", "1"]];
+      if (stock) sent.push(["as_of_us", String(asOf())]);
       if (firstReading && stock) {
         sent.push(["first_reading_us", String(firstReading)], ["sent_us", sentOf(stock, firstReading)]);
       }
@@ -387,13 +394,14 @@
   }
 
   function around(told) {
+    const seen = told.seen.map(([name, is]) => fact(name, is));
     const found = told.found.map((of) => fact(of.standing, el(
       "span", null, of.rules, ...of.texts.flatMap((said) => [el("br"), el("span", { lang: said.lang }, said.text)]),
     )));
     const questions = told.questions.filter((of, i) => told.questions.findIndex((other) => other.code === of.code) === i);
     return [
       ...(told.here ? [el("p", { class: "notice" }, w.workedHere)] : []),
-      ...(found.length ? [el("h3", null, w.received), el("dl", { class: "facts" }, ...found)] : []),
+      ...(found.length ? [el("h3", null, w.received), el("dl", { class: "facts" }, ...seen, ...found)] : []),
       ...told.probe_again.map((text) => el("p", null, el("strong", null, text))),
       ...told.warnings.map((of) => el("p", { class: "notice", lang: of.lang }, of.text)),
       ...questions.map((of) => el(
@@ -483,6 +491,7 @@
       payout: running.payout,
       minor: running.here ? running.minor : null,
       first_us: String(firstReading || clockOf(stock)),
+      as_of_us: String(asOf()),
       clock: { runs: stock.runs, offset: stock.offset, now_us: stock.now_us },
       whose: stock.whose,
       site: stock.site,
@@ -653,6 +662,7 @@
       ["device", entry.number ? entry.device : ""],
       ["lot_number", entry.number || ""],
       ["first_reading_us", entry.first_us],
+      ["as_of_us", entry.as_of_us || entry.first_us],
       ["sent_us", sentOf(entry.clock, BigInt(entry.first_us))],
       ["offline_minor", entry.minor || ""],
     ];
@@ -745,6 +755,7 @@
       form.elements.request_id.value = entry.id;
       firstReading = BigInt(entry.first_us);
       mending = entry.n;
+      mendedAsOf = BigInt(entry.as_of_us || entry.first_us);
       run(true);
       form.elements.harvester.focus();
     });

@@ -48,10 +48,12 @@ pub(crate) fn found(language: Language, received: &Received) -> Vec<Found> {
 }
 
 /// What was seen and answered at the dock: the answer where it was another than to buy,
-/// with its reason, and temperatures as they were read.
+/// with its reason, temperatures and the shortest fish as they were read, and times by the
+/// site's clock.
 pub(crate) fn seen(
     w: &Words,
     language: Language,
+    site: &Site,
     receiving: &Receiving,
 ) -> Vec<(&'static str, String)> {
     let answer = match receiving.decision {
@@ -65,11 +67,25 @@ pub(crate) fn seen(
         };
         format!("{} {unit}", read.text)
     });
+    let at = |us: Option<i64>| us.map_or_else(String::new, |us| show::instant(site, us));
+    let ice = match receiving.ice_around {
+        None => "",
+        Some(true) => w.yes,
+        Some(false) => w.no,
+    };
+    let smallest = receiving.smallest_length.as_ref();
     let mut rows = vec![
         (w.decision, answer),
         (w.why_held, receiving.reason.clone()),
         (w.what_done, receiving.corrective_action.clone()),
         (w.probe, probes.collect::<Vec<_>>().join(", ")),
+        (w.first_speared, at(receiving.first_speared_us)),
+        (w.iced_at, at(receiving.iced_us)),
+        (w.ice_around, ice.to_owned()),
+        (
+            w.smallest,
+            smallest.map_or_else(String::new, ToString::to_string),
+        ),
     ];
     rows.retain(|(_, words)| !words.is_empty());
     rows
@@ -84,8 +100,13 @@ pub(crate) fn probe_again(w: &Words, site: &Site, received: &Received) -> String
 
 #[cfg(test)]
 mod tests {
-    use rules::receiving::ReceivingRule;
+    #![expect(clippy::unwrap_used, reason = "a test may panic")]
+
+    use rules::business_day::SiteClock;
+    use rules::money::Currency;
+    use rules::receiving::{Length, LengthUnit, ReceivingRule};
     use rules::ticket::Temperature;
+    use rules::weight::WeightUnit;
 
     use super::*;
 
@@ -152,12 +173,38 @@ mod tests {
             hold_cause: None,
         };
         let (w, language) = (Language::English.words(), Language::English);
-        let rows = seen(w, language, &receiving);
+        let site = Site {
+            number: 1,
+            name: "dock".to_owned(),
+            clock: SiteClock::new("America/New_York", 4).unwrap(),
+            currency: Currency::new("USD").unwrap(),
+            buyer: "buyer".to_owned(),
+            shown_unit: WeightUnit::Lb,
+            location_description: String::new(),
+        };
+        let rows = seen(w, language, &site, &receiving);
         assert_eq!(rows, [("Probe", "38.5 F, 3 C".to_owned())]);
         receiving.decision = Decision::Hold;
         receiving.reason = "area unclear".to_owned();
-        let rows = seen(w, language, &receiving);
+        receiving.ice_around = Some(true);
+        // 14:20 on 2031-05-02 in New York.
+        receiving.iced_us = Some(1_935_512_400_000_000);
+        receiving.smallest_length = Some(Length {
+            text: "11.5".to_owned(),
+            unit: LengthUnit::In,
+        });
+        let rows = seen(w, language, &site, &receiving);
         let words: Vec<_> = rows.iter().map(|(_, words)| words.as_str()).collect();
-        assert_eq!(words, ["hold", "area unclear", "38.5 F, 3 C"]);
+        assert_eq!(
+            words,
+            [
+                "hold",
+                "area unclear",
+                "38.5 F, 3 C",
+                "2031-05-02 14:20",
+                "yes",
+                "11.5 in"
+            ]
+        );
     }
 }

@@ -315,7 +315,7 @@ fn lot_of(
                 }
             })
             .collect(),
-        seen: received::seen(w, language, &written.receiving),
+        seen: received::seen(w, language, site, &written.receiving),
         found: received::found(language, &lot.received),
         probe_again: received::probe_again(w, site, &lot.received),
     }

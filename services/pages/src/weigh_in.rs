@@ -17,6 +17,7 @@ use axum::response::Response;
 use desk::Desk;
 use rules::fish::{Condition, Presentation, Storage};
 use rules::office::PartyRole;
+use rules::receiving::LengthUnit;
 use rules::ticket::{Confirmation, Decision, SmallFish};
 
 pub(crate) use self::queue::{device, numbers, queued, running, shell, stock, worker};
@@ -30,6 +31,9 @@ use crate::refused::{Refused, answer, rendered};
 use crate::scale::{self, Live};
 use crate::visit::{SignedIn, Visit, see};
 use crate::words::Language;
+
+/// Units of a length, the commonest first.
+const LENGTHS: [LengthUnit; 3] = [LengthUnit::In, LengthUnit::Cm, LengthUnit::Mm];
 
 #[derive(Template)]
 #[template(path = "weigh_in.html")]
@@ -51,6 +55,7 @@ struct Page {
     species: Vec<Choice>,
     presentations: Vec<Choice>,
     storages: Vec<Choice>,
+    lengths: Vec<Choice>,
     conditions: Vec<Choice>,
     scales: Vec<Choice>,
     decisions: Vec<Choice>,
@@ -117,14 +122,17 @@ async fn sent(desk: &Desk, who: &SignedIn, fields: Fields) -> Result<Response, R
         return Ok(rendered(StatusCode::OK, &page));
     }
     let step = fields.get("do").to_owned();
+    let now_us = desk.now_us().await?;
     let fields = match step.as_str() {
+        // What is looked at was written now; what is booked was written when it was looked at.
+        "check" | "turn" => fields.with(form::AS_OF, &now_us.to_string()),
         "book_absent" => {
             let absent = Confirmation::DiverAbsent.number();
             fields.with("confirmation", &absent.to_string())
         }
         _ => fields,
     };
-    let asked = form::read(who.words(), &fields, site.number)
+    let asked = form::read(who.words(), &fields, &site, now_us)
         .map(|asked| scale::believed(desk, &fields, asked));
     let done = match asked {
         Err(refused) => Err(refused),
@@ -243,6 +251,9 @@ fn blank(f: Frame, language: Language) -> Page {
             .iter()
             .map(|storage| term(storage.number(), storage.word()))
             .collect(),
+        lengths: LENGTHS
+            .map(|unit| Choice::new(unit.word(), unit.word()))
+            .into(),
         conditions: Condition::ALL
             .iter()
             .map(|condition| term(condition.number(), condition.word()))
@@ -329,6 +340,7 @@ mod tests {
             let html = sample(language, typed(), "", checked).render().unwrap();
             for shown in [
                 "15.00 USD",
+                "2031-05-02 14:20",
                 "proposed to soup-grade",
                 "The spines",
                 "Cull?",

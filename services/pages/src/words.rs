@@ -633,6 +633,15 @@ words! {
     probe_again: "Probe it again by", "Mídalo otra vez antes de";
     degrees: "Degrees", "Grados";
     ice_around: "Ice around the fish", "Hielo alrededor";
+    first_speared: "First speared at", "Primer arponazo";
+    iced_at: "Iced at", "En hielo desde";
+    smallest: "Smallest fish, length", "Pez más corto, talla";
+    length_unit: "Length in", "Talla en";
+    times_hint: "Times are of the last 24 hours by the site's clock, the first speared of the day caught where that is written. Of a species with a legal length measure the smallest fish.", "Las horas son de las últimas 24 por el reloj del sitio; la del primer arponazo, del día de pesca si está escrito. De una especie con talla legal mida el pez más corto.";
+    no_time: "is no time of day such as 14:20", "no es una hora como 14:20";
+    lies_ahead: "lies ahead of the site's clock", "aún no ha llegado en el reloj del sitio";
+    no_degrees: "is no temperature such as 38.5", "no es una temperatura como 38.5";
+    no_length: "is no length such as 12.5", "no es una talla como 12.5";
     yes: "yes", "sí";
     no: "none", "nada";
     decision: "Answer at the dock", "Respuesta en el muelle";

@@ -17,6 +17,11 @@ use crate::ids::DayNumber;
 /// Latest hour at which a day may turn.
 pub const LATEST_CUTOVER_HOUR: u8 = 12;
 
+/// A time of day that lies less than this ahead of the clock is a slip or a wrong clock, and
+/// not the one of a day ago.
+const SLIP_MINUTES: i64 = 60;
+const DAY_MINUTES: i64 = 24 * 60;
+
 /// A site's time zone and the local hour at which its day turns.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SiteClock {
@@ -126,12 +131,42 @@ impl SiteClock {
                 Some(date)
             }
         });
-        let at = date.and_then(|date| {
-            let after_midnight = jiff::SignedDuration::from_mins(minute);
-            date.at(0, 0, 0, 0).checked_add(after_midnight).ok()
-        });
-        let instant = at.and_then(|at| self.rules.to_ambiguous_timestamp(at).compatible().ok());
-        instant.map_or(i64::MAX, Timestamp::as_microsecond)
+        date.and_then(|date| self.on_date_us(date, minute))
+            .unwrap_or(i64::MAX)
+    }
+
+    /// The instant that a time of day, in minutes after midnight, means to somebody who
+    /// writes it at `now_us`: of a date that is named with it, else the last one, so that a
+    /// time the clock has not shown today is yesterday's. Nothing where it lies ahead: after
+    /// now on its date, or up to an hour ahead of the clock without one.
+    #[must_use]
+    pub fn written_time_us(&self, minute: i64, on: Option<DayNumber>, now_us: i64) -> Option<i64> {
+        let date = match on {
+            Some(day) => civil(day)?,
+            None => {
+                let now = self.rules.to_datetime(instant(now_us));
+                let hours = i64::from(now.hour()).saturating_mul(60);
+                let shown = hours.saturating_add(i64::from(now.minute()));
+                let ahead = minute.saturating_sub(shown).rem_euclid(DAY_MINUTES);
+                if (1..=SLIP_MINUTES).contains(&ahead) {
+                    return None;
+                }
+                if minute <= shown {
+                    now.date()
+                } else {
+                    now.date().yesterday().ok()?
+                }
+            }
+        };
+        self.on_date_us(date, minute).filter(|at| *at <= now_us)
+    }
+
+    /// So many minutes after midnight of a date, by the local clock.
+    fn on_date_us(&self, date: Date, minute: i64) -> Option<i64> {
+        let after_midnight = jiff::SignedDuration::from_mins(minute);
+        let at = date.at(0, 0, 0, 0).checked_add(after_midnight).ok()?;
+        let instant = self.rules.to_ambiguous_timestamp(at).compatible().ok()?;
+        Some(instant.as_microsecond())
     }
 
     /// The date that the local calendar shows at an instant, whatever the cut-over.
@@ -323,6 +358,51 @@ mod tests {
                 day_before(day).unwrap(),
                 "{zone} {hour} {day}"
             );
+        }
+    }
+
+    #[test]
+    fn a_time_of_day_is_the_last_one_and_never_one_that_lies_ahead() {
+        let clock = SiteClock::new("America/New_York", 4).unwrap();
+        // now                    on        written  is
+        for (now, on, written, is) in [
+            ("2031-05-02T19:00:30Z", 0, (14, 20), "2031-05-02T18:20:00Z"),
+            ("2031-05-02T19:00:30Z", 0, (15, 0), "2031-05-02T19:00:00Z"),
+            // Up to an hour ahead it is a slip; beyond it was yesterday.
+            ("2031-05-02T19:00:30Z", 0, (15, 1), "ahead"),
+            ("2031-05-02T19:00:30Z", 0, (16, 0), "ahead"),
+            ("2031-05-02T19:00:30Z", 0, (16, 1), "2031-05-01T20:01:00Z"),
+            ("2031-05-02T19:00:30Z", 0, (23, 50), "2031-05-02T03:50:00Z"),
+            // Over midnight, either way.
+            ("2031-05-02T04:10:00Z", 0, (23, 50), "2031-05-02T03:50:00Z"),
+            ("2031-05-02T03:50:00Z", 0, (0, 20), "ahead"),
+            ("2031-05-02T03:50:00Z", 0, (0, 51), "2031-05-01T04:51:00Z"),
+            // Of the date that is named, however long ago, and never ahead.
+            (
+                "2031-05-02T19:00:30Z",
+                20_310_430,
+                (16, 1),
+                "2031-04-30T20:01:00Z",
+            ),
+            (
+                "2031-05-02T19:00:30Z",
+                20_310_502,
+                (14, 20),
+                "2031-05-02T18:20:00Z",
+            ),
+            ("2031-05-02T19:00:30Z", 20_310_502, (16, 1), "ahead"),
+            ("2031-05-02T19:00:30Z", 20_310_503, (0, 0), "ahead"),
+            // Put back from 02:00 to 01:00: what is there twice is the first, fish the older.
+            ("2031-11-02T06:40:00Z", 0, (1, 30), "2031-11-02T05:30:00Z"),
+            // Put forward from 02:00 to 03:00: 02:30 is there as 03:30.
+            ("2031-03-09T07:10:00Z", 0, (2, 30), "ahead"),
+            ("2031-03-09T08:00:00Z", 0, (2, 30), "2031-03-09T07:30:00Z"),
+        ] {
+            let (hour, minute) = written;
+            let on = (on != 0).then_some(on);
+            let got = clock.written_time_us(hour * 60 + minute, on, us(now));
+            let got = got.map_or_else(|| "ahead".to_owned(), |us| instant(us).to_string());
+            assert_eq!(got, is, "{now} {on:?} {written:?}");
         }
     }
 

@@ -3,7 +3,7 @@
 
 use rules::fish::Undersize;
 use rules::office::Site;
-use rules::ticket::{NoticeKind, Ticket, WeighIn};
+use rules::ticket::{LotIn, NoticeKind, Ticket, WeighIn};
 use serde_json::{Value, json};
 
 use crate::received::{self, Found};
@@ -14,6 +14,8 @@ use crate::words::{Language, Said, Words};
 /// What the ticket would be.
 pub(super) struct Checked {
     pub(super) lines: Vec<Line>,
+    /// What was seen as it came in, with its times as they were understood.
+    pub(super) seen: Vec<(String, String)>,
     pub(super) found: Vec<Found>,
     pub(super) probe_again: Vec<String>,
     pub(super) not_bought: Vec<(String, &'static str)>,
@@ -94,6 +96,7 @@ pub(super) fn checked(who: &SignedIn, site: &Site, asked: &WeighIn, ticket: &Tic
     let questions = questions.filter(|notice| notice.kind == NoticeKind::Question);
     Checked {
         lines: ticket.lines.iter().map(line).collect(),
+        seen: seen(w, language, site, asked),
         found: ticket
             .lots
             .iter()
@@ -127,6 +130,19 @@ pub(super) fn checked(who: &SignedIn, site: &Site, asked: &WeighIn, ticket: &Tic
             .collect(),
         payout_minor: ticket.payout.minor(),
     }
+}
+
+/// What was seen of each lot; where there are several, of which.
+fn seen(w: &Words, language: Language, site: &Site, asked: &WeighIn) -> Vec<(String, String)> {
+    let of = |(n, lot): (usize, &LotIn)| {
+        let rows = received::seen(w, language, site, &lot.receiving);
+        let named = move |name: &str| match asked.lots.len() {
+            1 => name.to_owned(),
+            _ => format!("{} {n}, {name}", w.lot),
+        };
+        rows.into_iter().map(move |(name, is)| (named(name), is))
+    };
+    (1..).zip(&asked.lots).flat_map(of).collect()
 }
 
 fn small_fish(w: &Words, language: Language, line: &rules::ticket::Line) -> String {
@@ -165,6 +181,7 @@ impl Checked {
             |of: &Question| json!({"code": of.code, "text": of.text, "lang": lang(of.is_ours)});
         json!({
             "lines": self.lines.iter().map(line).collect::<Vec<_>>(),
+            "seen": self.seen,
             "found": self.found.iter().map(found).collect::<Vec<_>>(),
             "probe_again": self.probe_again,
             "not_bought": self.not_bought,
@@ -193,6 +210,7 @@ impl Checked {
                 small_reason: ("Gutted and head-off first.".to_owned(), false),
                 amount_minor: 1500,
             }],
+            seen: vec![("Iced at".to_owned(), "2031-05-02 14:20".to_owned())],
             found: vec![Found {
                 standing: language.term("not set"),
                 rules: language.term("season").to_owned(),

@@ -5,7 +5,11 @@
 //! them, and so on. What the form cannot say is left out, and the desk refuses what
 //! cannot be.
 
+use chrono::{NaiveDate, NaiveTime, Timelike as _};
+use rules::business_day::day_number;
 use rules::fish::{Condition, Grade, Presentation, Storage};
+use rules::office::Site;
+use rules::receiving::{Length, LengthUnit};
 use rules::ticket::{
     CatchArea, Confirmation, Decision, Landing, LotIn, Pieces, QuestionAnswer, Receiving,
     SmallFish, Tare, Temperature, TemperatureUnit, WeighIn, Weighed, Weighing,
@@ -24,6 +28,8 @@ const MOST_ROWS: usize = 60;
 const MOST_LOTS: usize = 6;
 /// Fields for temperatures of a lot.
 pub(super) const PROBES: usize = 3;
+/// When the times of day of a form were written, microseconds since 1970 UTC.
+pub(super) const AS_OF: &str = "as_of_us";
 /// Longest that a word of a form may be.
 const LONGEST: usize = 500;
 /// What a row for a tote has.
@@ -117,9 +123,17 @@ fn undone(fields: &Fields) -> Fields {
 
 /// What a form says.
 ///
+/// Its times of day are of the site's clock, and were written at `as_of_us` of the form, so
+/// that a form sent again means the same; without that they were written now.
+///
 /// # Errors
 /// What cannot be read, by the words beside its field.
-pub(super) fn read(w: &Words, fields: &Fields, site: i64) -> Result<WeighIn, Refused> {
+pub(super) fn read(
+    w: &Words,
+    fields: &Fields,
+    site: &Site,
+    now_us: i64,
+) -> Result<WeighIn, Refused> {
     let number = |name: &str| fields.get(name).parse::<i64>().ok();
     let date = |name: &str, words: &str| match fields.get(name) {
         "" => Ok(None),
@@ -136,10 +150,27 @@ pub(super) fn read(w: &Words, fields: &Fields, site: i64) -> Result<WeighIn, Ref
             code: short(code),
         }],
     };
-    let caught = date("caught", w.caught)?;
-    let lots = (1..=lots(fields)).map(|n| lot(w, fields, n));
+    let caught: Option<NaiveDate> = date("caught", w.caught)?;
+    let written_us = fields.get(AS_OF).parse().unwrap_or(now_us);
+    let time = |words: String, name: &str, on: Option<NaiveDate>| {
+        let text = fields.get(name);
+        if text.is_empty() {
+            return Ok(None);
+        }
+        let minute = minute_of(text).ok_or_else(|| said(&words, w.no_time))?;
+        let on = on.map(day_number);
+        let at = site.clock.written_time_us(minute, on, written_us);
+        at.map(Some).ok_or_else(|| said(words, w.lies_ahead))
+    };
+    // The first was speared on the day it was caught; ice came when it came.
+    let times = |n: usize, at: &dyn Fn(&str) -> String| {
+        let speared = time(at(w.first_speared), &named(n, "speared_at"), caught)?;
+        let iced = time(at(w.iced_at), &named(n, "iced_at"), None)?;
+        Ok((speared, iced))
+    };
+    let lots = (1..=lots(fields)).map(|n| lot(w, fields, n, &times));
     Ok(WeighIn {
-        site,
+        site: site.number,
         harvester: fields.get("harvester").to_owned(),
         lots: lots.collect::<Result<_, _>>()?,
         landing: Landing {
@@ -165,8 +196,20 @@ pub(super) fn read(w: &Words, fields: &Fields, site: i64) -> Result<WeighIn, Ref
     })
 }
 
+/// Minutes after midnight; browsers write seconds only where somebody typed some.
+fn minute_of(text: &str) -> Option<i64> {
+    let parse = |how: &str| NaiveTime::parse_from_str(text, how).ok();
+    let time = parse("%H:%M").or_else(|| parse("%H:%M:%S"))?;
+    Some(i64::from(time.num_seconds_from_midnight() / 60))
+}
+
+/// When the first fish of a lot was speared and when it was iced, by the lot and the words
+/// that say which one it is.
+type Times<'a> =
+    dyn Fn(usize, &dyn Fn(&str) -> String) -> Result<(Option<i64>, Option<i64>), Refused> + 'a;
+
 /// One lot of it. Words of a later lot say which one it is.
-fn lot(w: &Words, fields: &Fields, n: usize) -> Result<LotIn, Refused> {
+fn lot(w: &Words, fields: &Fields, n: usize, times: &Times<'_>) -> Result<LotIn, Refused> {
     let at = |words: &str| match n {
         1 => words.to_owned(),
         n => format!("{} {n}, {words}", w.lot.to_lowercase()),
@@ -179,6 +222,7 @@ fn lot(w: &Words, fields: &Fields, n: usize) -> Result<LotIn, Refused> {
     let presentation = number("presentation").and_then(Presentation::from_number);
     let decision = number("decision").and_then(Decision::from_number);
     let small_fish = number("small").and_then(SmallFish::from_number);
+    let (first_speared_us, iced_us) = times(n, &at)?;
     Ok(LotIn {
         species: fields.get(&named(n, "species")).to_owned(),
         presentation: presentation.ok_or_else(|| needed(w.form))?,
@@ -188,15 +232,15 @@ fn lot(w: &Words, fields: &Fields, n: usize) -> Result<LotIn, Refused> {
             decision: decision.ok_or_else(|| needed(w.decision))?,
             reason: short(fields.get(&named(n, "reason"))),
             corrective_action: short(fields.get(&named(n, "action"))),
-            first_speared_us: None,
-            iced_us: None,
+            first_speared_us,
+            iced_us,
             ice_around: match fields.get(&named(n, "ice_around")) {
                 "yes" => Some(true),
                 "no" => Some(false),
                 _ => None,
             },
-            probes: probes(fields, n),
-            smallest_length: None,
+            probes: probes(w, fields, n, &at)?,
+            smallest_length: smallest(w, fields, n, &at)?,
             area_unclear: !fields.get("area_unclear").is_empty(),
             hold_cause: None,
         },
@@ -220,19 +264,53 @@ fn said(field: impl Into<String>, rule: impl Into<String>) -> Refused {
 }
 
 /// Temperatures that were read, each in the lot's unit.
-fn probes(fields: &Fields, lot: usize) -> Vec<Temperature> {
+fn probes(
+    w: &Words,
+    fields: &Fields,
+    lot: usize,
+    in_lot: &impl Fn(&str) -> String,
+) -> Result<Vec<Temperature>, Refused> {
     let unit = match fields.get(&named(lot, "degrees")) {
         "C" => TemperatureUnit::Celsius,
         _ => TemperatureUnit::Fahrenheit,
     };
-    let texts = (1..=PROBES).map(|n| fields.get(&named(lot, &format!("probe_{n}"))).to_owned());
-    texts
-        .filter(|text| !text.is_empty())
-        .map(|text| Temperature {
-            text: short(&text),
+    let texts = (1..=PROBES).map(|n| (n, fields.get(&named(lot, &format!("probe_{n}")))));
+    let probe = |(n, text): (usize, &str)| {
+        let probe = Temperature {
+            text: text.to_owned(),
             unit,
-        })
+        };
+        match probe.heat() {
+            Some(_) => Ok(probe),
+            None => Err(said(in_lot(&format!("{} {n}", w.probe)), w.no_degrees)),
+        }
+    };
+    texts
+        .filter(|(_, text)| !text.is_empty())
+        .map(probe)
         .collect()
+}
+
+/// The shortest fish of a lot, where it was measured.
+fn smallest(
+    w: &Words,
+    fields: &Fields,
+    lot: usize,
+    in_lot: &impl Fn(&str) -> String,
+) -> Result<Option<Length>, Refused> {
+    let text = fields.get(&named(lot, "smallest"));
+    if text.is_empty() {
+        return Ok(None);
+    }
+    let unit = fields.get(&named(lot, "length_unit"));
+    let length = Length {
+        text: text.to_owned(),
+        unit: LengthUnit::from_word(unit).unwrap_or(LengthUnit::In),
+    };
+    match length.tenths_of_um() {
+        Some(1..) => Ok(Some(length)),
+        _ => Err(said(in_lot(w.smallest), w.no_length)),
+    }
 }
 
 /// What was said to the questions that a check asked.
@@ -322,8 +400,27 @@ fn weighings(
 pub(super) mod tests {
     #![expect(clippy::unwrap_used, reason = "a test may panic")]
 
+    use rules::business_day::SiteClock;
+    use rules::money::Currency;
+
     use super::*;
     use crate::words::Language;
+
+    /// 15:00 on 2031-05-02 in New York.
+    const NOW_US: i64 = 1_935_514_800_000_000;
+
+    fn read(w: &Words, fields: &Fields) -> Result<WeighIn, Refused> {
+        let site = Site {
+            number: 1,
+            name: "dock".to_owned(),
+            clock: SiteClock::new("America/New_York", 4).unwrap(),
+            currency: Currency::new("USD").unwrap(),
+            buyer: "buyer".to_owned(),
+            shown_unit: WeightUnit::Lb,
+            location_description: String::new(),
+        };
+        super::read(w, fields, &site, NOW_US)
+    }
 
     pub(crate) fn fields(more: &[(&str, &str)]) -> Fields {
         let base = [
@@ -360,11 +457,12 @@ pub(super) mod tests {
                 ("grade_fish", "B"),
                 ("probe_1", "38"),
                 ("probe_3", "37.5"),
+                ("smallest", "12.25"),
+                ("length_unit", "cm"),
                 ("caught", "2031-05-02"),
                 ("asked", "cull"),
                 ("answer_cull", "he keeps them in"),
             ]),
-            1,
         );
         let asked = asked.unwrap();
         let lot = &asked.lots[0];
@@ -394,6 +492,8 @@ pub(super) mod tests {
         };
         assert_eq!(fish.len(), 3);
         assert_eq!(lot.receiving.probes.len(), 2);
+        let smallest = lot.receiving.smallest_length.as_ref().unwrap();
+        assert_eq!(smallest.to_string(), "12.25 cm");
         assert_eq!(asked.landing.harvest_from, asked.landing.harvest_to);
         assert_eq!(asked.answers[0].text, "he keeps them in");
     }
@@ -415,14 +515,35 @@ pub(super) mod tests {
             ),
             (vec![("fish", "1.2 heavy")], "one by one"),
             (vec![("gross_1", "20"), ("caught", "yesterday")], "Caught"),
+            (vec![("gross_1", "20"), ("probe_2", "cold")], "Probe 2"),
+            (vec![("gross_1", "20"), ("probe_2", "38.125")], "Probe 2"),
+            (
+                vec![("gross_1", "20"), ("smallest", "0")],
+                "Smallest fish, length",
+            ),
+            (
+                vec![("gross_1", "20"), ("smallest", "-9")],
+                "Smallest fish, length",
+            ),
+            (vec![("gross_1", "20"), ("iced_at", "noon")], "Iced at"),
+            (vec![("gross_1", "20"), ("iced_at", "25:00")], "Iced at"),
+            (vec![("gross_1", "20"), ("iced_at", "15:30")], "Iced at"),
+            (
+                vec![
+                    ("gross_1", "20"),
+                    ("caught", "2031-05-02"),
+                    ("speared_at", "16:30"),
+                ],
+                "First speared at",
+            ),
         ] {
-            match read(w, &fields(&more), 1) {
+            match read(w, &fields(&more)) {
                 Err(Refused::Said { field, .. }) => assert_eq!(field, named),
                 other => panic!("{more:?}: {other:?}"),
             }
         }
         let nobody = Fields::of(&[("species", "PZO")]);
-        assert_eq!(read(w, &nobody, 1), Err(said("Diver", "is needed")));
+        assert_eq!(read(w, &nobody), Err(said("Diver", "is needed")));
     }
 
     #[test]
@@ -439,7 +560,7 @@ pub(super) mod tests {
             ("lot2_fish", "1.5"),
             ("lot2_probe_2", "39"),
         ]);
-        let asked = read(w, &typed, 1).unwrap();
+        let asked = read(w, &typed).unwrap();
         let lots: Vec<_> = asked
             .lots
             .iter()
@@ -456,10 +577,34 @@ pub(super) mod tests {
         assert_eq!(asked.lots[1].receiving.probes.len(), 1);
         let missing = typed.without(|name| name == "lot2_fish");
         assert_eq!(
-            read(w, &missing, 1),
+            read(w, &missing),
             Err(said("lot 2, Gross", "is needed")),
             "a later lot is named"
         );
+    }
+
+    #[test]
+    fn times_are_of_the_sites_clock_and_stay_what_they_were_when_they_were_written() {
+        const MINUTE_US: i64 = 60_000_000;
+        let w = Language::English.words();
+        let at = |hours: i64, minutes: i64| NOW_US + (hours * 60 + minutes) * MINUTE_US;
+        let seen = |more: &[(&str, &str)]| {
+            let typed = fields(&[more, &[("gross_1", "20")]].concat());
+            let lot = read(w, &typed).unwrap().lots.remove(0);
+            (lot.receiving.first_speared_us, lot.receiving.iced_us)
+        };
+        assert_eq!(seen(&[]), (None, None));
+        let typed = [("speared_at", "09:10"), ("iced_at", "14:20:59")];
+        let today = (Some(at(-5, -50)), Some(at(0, -40)));
+        assert_eq!(seen(&typed), today);
+        // Caught the day before, and on ice since this afternoon.
+        let caught = [&typed[..], &[("caught", "2031-05-01")]].concat();
+        assert_eq!(seen(&caught), (Some(at(-29, -50)), Some(at(0, -40))));
+        // Written at 14:10, 14:20 lay ahead; at 14:20 it did not, whenever it is sent.
+        let written = |us: &'static str| [&typed[1..], &[("as_of_us", us)]].concat();
+        let ahead = fields(&[&written("1935511800000000")[..], &[("gross_1", "20")]].concat());
+        assert_eq!(read(w, &ahead), Err(said("Iced at", w.lies_ahead)));
+        assert_eq!(seen(&written("1935512400000000")).1, Some(at(0, -40)));
     }
 
     #[test]

@@ -118,7 +118,7 @@ pub(crate) async fn running(State(house): State<House>, Open(visit, fields): Ope
 async fn run(desk: &Desk, visit: &Visit, fields: &Fields) -> Result<Value, Turned> {
     let who = sender(visit, fields)?;
     let site = who.site(desk).await?;
-    let mut asked = form::read(who.words(), fields, site.number)?;
+    let mut asked = form::read(who.words(), fields, &site, desk.now_us().await?)?;
     read_when(&mut asked, fields);
     let (asked, ticket) = desk.try_weigh_in(&who.caller, asked).await?;
     Ok(checked(&who, &site, &asked, &ticket).told())
@@ -372,7 +372,7 @@ async fn taken(desk: &Desk, visit: &Visit, fields: &Fields) -> Result<Value, Tur
     let sites = desk.sites(&who.caller).await?;
     let site = sites.iter().find(|site| site.number == number);
     let site = site.ok_or(Refused::NotFound)?;
-    let mut asked = form::read(who.words(), fields, number)?;
+    let mut asked = form::read(who.words(), fields, site, desk.now_us().await?)?;
     read_when(&mut asked, fields);
     asked.device = fields.get("device").to_owned();
     asked.lot_number = fields.get("lot_number").parse().ok();
