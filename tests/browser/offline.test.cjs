@@ -8,6 +8,7 @@ const path = require("node:path");
 const { test, before, after } = require("node:test");
 const { AxeBuilder } = require("@axe-core/playwright");
 const { openHouse } = require("./house.cjs");
+const received = require("../../services/pages/look/received.js");
 const { tablet, type, confirm, rows, until, reserved } = require("./tablet.cjs");
 
 // The demo's last night has run on this day.
@@ -287,6 +288,59 @@ test("what the house refuses stays with its reason, is mended or dropped, and is
   const isTold = () => told().queued === "1" && told().resolved === "1";
   for (let i = 0; i < 50 && !isTold(); i += 1) await page.waitForTimeout(100);
   assert.deepEqual([told().queued, told().resolved], ["1", "1"], "and in the end of none");
+  await it.close();
+});
+
+test("warm fish and short fish are told at the dock before the diver confirms, not when there is signal again", { timeout: 120_000 }, async (t) => {
+  const it = await tablet(t, house, "warm");
+  await it.signIn(house.key("buyer"));
+  await it.weighIn();
+  const { page } = it;
+  await page.fill("#gross_1", "1");
+  await reserved(page);
+  await it.wire.cut();
+  await type(page);
+  await page.fill("#probe_1", "52");
+  await page.locator("[data-sum]", { hasText: "Probe 1: is above the site's limit" }).waitFor();
+  await page.click("button[data-turn]");
+  assert.equal(await page.locator("[data-turned]").isVisible(), false, "the diver is shown nothing");
+  // Iced forty minutes ago, by the site's clock.
+  const { now_us: now, zone } = await page.evaluate(async () => (await idb.openDB("weigh-in", 1)).get("kept", "stock"));
+  const clock = received.shown(BigInt(now), zone);
+  await page.fill("#iced_at", received.clock(clock - 40).slice(11));
+  await page.selectOption("#ice_around", "yes");
+  const again = `Probe it again by ${received.clock(clock + 4 * 60)}`;
+  await page.locator("[data-running]", { hasText: again }).waitFor();
+  const shown = await page.locator("[data-running]").textContent();
+  for (const words of [`Iced at${received.clock(clock - 40)}`, "failedcold (41 F)", "not setlegal length, season, trip limit"]) {
+    assert.ok(shown.includes(words), `${words}: ${shown}`);
+  }
+  await look(page, "warm-tablet-en");
+  await confirm(page);
+  await until(page, "waiting", 1);
+
+  // The demo's site has a legal length of 19 in for grouper.
+  await type(page, { species: "GPR", gross: "12.60", pieces: "1" });
+  await page.selectOption("#presentation", { label: "gutted" });
+  await page.locator("[data-running]", { hasText: "not knownlegal length (19 in)" }).waitFor();
+  await page.fill("#smallest", "18.9");
+  await page.locator("[data-sum]", { hasText: "below the legal length" }).waitFor();
+  await page.fill("#smallest", "19");
+  await page.locator("[data-running]", { hasText: /passedlegal length/ }).waitFor();
+  await page.fill("#iced_at", received.clock(clock + 20).slice(11));
+  await page.locator("[data-sum]", { hasText: "lies ahead of the site's clock" }).waitFor();
+  await page.fill("#iced_at", "");
+  await confirm(page);
+  await until(page, "waiting", 2);
+
+  await it.wire.mend();
+  await page.click("[data-send]");
+  await until(page, "booked", 2);
+  const [warm, grouper] = weighIns().slice(-2).map((entry) => entry.document);
+  const minute = 60_000_000n;
+  assert.equal(BigInt(warm.asked.lots[0].receiving.iced_us), BigInt(now) - (BigInt(now) % minute) - 40n * minute);
+  assert.ok(warm.outcome.lots[0].received.reprobe_due_us, "and the house has it probed again");
+  assert.equal(grouper.asked.lots[0].receiving.smallest_length.text, "19");
   await it.close();
 });
 

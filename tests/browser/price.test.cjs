@@ -1,5 +1,6 @@
 // What a browser works out without signal is what the house works out: several hundred
-// forms made by chance, each priced by both, alike to the cent. The seed is printed;
+// forms made by chance, each priced and judged by both, alike to the cent and in what was
+// found. The seed is printed;
 // WEIGHHOUSE_TEST_SEED sets it.
 "use strict";
 
@@ -7,8 +8,11 @@ const assert = require("node:assert/strict");
 const { test, before, after } = require("node:test");
 const { openHouse } = require("./house.cjs");
 const price = require("../../services/pages/look/price.js");
+const received = require("../../services/pages/look/received.js");
 
 const FORMS = 500;
+// The day after the demo's last.
+const DAY = "2031-05-05";
 
 let house;
 before(async () => { house = await openHouse(); });
@@ -31,6 +35,39 @@ test("plain decimals, halves and edges", () => {
   assert.equal(price.iceAllowance(lb * 42n, 30000, lb / 20n), (lb * 125n) / 100n);
 });
 
+test("times of day are the last ones, by the site's clock, and never ahead", () => {
+  const us = (text) => BigInt(Date.parse(text)) * 1000n;
+  for (const [now, on, written, is] of [
+    // As the house's own table has them (rules/business_day), but for nights whose clock changes.
+    ["2031-05-02T19:00:30Z", "", "14:20", "2031-05-02 14:20"],
+    ["2031-05-02T19:00:30Z", "", "15:00", "2031-05-02 15:00"],
+    ["2031-05-02T19:00:30Z", "", "15:01", "liesAhead"],
+    ["2031-05-02T19:00:30Z", "", "16:00", "liesAhead"],
+    ["2031-05-02T19:00:30Z", "", "16:01", "2031-05-01 16:01"],
+    ["2031-05-02T04:10:00Z", "", "23:50", "2031-05-01 23:50"],
+    ["2031-05-02T03:50:00Z", "", "00:20", "liesAhead"],
+    ["2031-05-02T03:50:00Z", "", "00:51", "2031-05-01 00:51"],
+    ["2031-05-02T19:00:30Z", "2031-04-30", "16:01", "2031-04-30 16:01"],
+    ["2031-05-02T19:00:30Z", "2031-05-02", "16:01", "liesAhead"],
+    ["2031-05-02T19:00:30Z", "2031-05-03", "00:00", "liesAhead"],
+    ["2031-05-02T19:00:30Z", "", "24:00", "noTime"],
+  ]) {
+    const shown = received.shown(us(now), "America/New_York");
+    let got;
+    try {
+      got = received.clock(shown - received.writtenTime(written, on, shown, {}));
+    } catch (refused) {
+      got = refused.rule;
+    }
+    assert.equal(got, is, `${now} ${on} ${written}`);
+  }
+  // 41 F is 5 C, and a hundredth above is above.
+  assert.equal(received.heat("41", "F"), received.heat("5.00", "C"));
+  assert.ok(received.heat("5.01", "C") > received.heat("41", "F"));
+  assert.ok(received.heat("-0.5", "C") < received.heat("32", "F"));
+  for (const text of ["", "38.125", "1e2", "--3", "+3"]) assert.equal(received.heat(text, "F"), null, text);
+});
+
 // A chance of our own (mulberry32), so that a seed gives the same forms everywhere.
 function chance(seed) {
   let state = seed >>> 0;
@@ -42,9 +79,36 @@ function chance(seed) {
   };
 }
 
-// Lists that the demo has none of: by lot, per kilogram, with four places.
+// Lists that the demo has none of: by lot, per kilogram, with four places. And limits of
+// every kind, all of them invented.
 function moreOnFile() {
-  const species = (code, name) => ({ species: { requestId: crypto.randomUUID(), species: { code, name } } });
+  const species = (code, name, hazards = []) => ({ species: { requestId: crypto.randomUUID(), species: { code, name, hazards } } });
+  const day = (text) => Object.fromEntries(text.split("-").map((of, i) => [["year", "month", "day"][i], Number(of)]));
+  const degrees = (decimal, unit) => ({ decimal, unit: `TEMPERATURE_UNIT_${unit}` });
+  const settings = {
+    site: 1,
+    icePercent: "3",
+    undersizeOutlet: "OUTLET_SOUP",
+    areasOfConcern: [
+      { system: "site", code: "QH-Blind Shoal" },
+      { system: "site", code: "QH-Sill", species: ["LCX"], pieceWeightAbove: { decimal: "5", unit: "WEIGHT_UNIT_LB" } },
+    ],
+    coldLimit: degrees("4.5", "CELSIUS"),
+    hoursToCool: 3,
+    heavyLot: { decimal: "30", unit: "WEIGHT_UNIT_LB" },
+    histamineLimits: [
+      { hoursAtMost: 9, temperatureAtMost: degrees("50", "FAHRENHEIT") },
+      { hoursAtMost: 12, temperatureAtMost: degrees("4.5", "CELSIUS") },
+    ],
+    legalLimits: [
+      { species: "GPR", minimumLength: { decimal: "19", unit: "LENGTH_UNIT_IN" } },
+      { species: "GPR", from: day("2031-05-01"), minimumLength: { decimal: "500", unit: "LENGTH_UNIT_MM" } },
+      { species: "LCX", from: day("2031-04-01"), to: day("2031-05-01"), closed: true },
+      { species: "LCX", tripPieces: 45 },
+      { species: "PZO", tripPieces: 90 },
+      { species: "SNR", tripWeight: { decimal: "60", unit: "WEIGHT_UNIT_LB" } },
+    ],
+  };
   const by = (code, bandBy, pricePer, edgeUnit, grades) => ({
     priceList: {
       requestId: crypto.randomUUID(),
@@ -61,7 +125,8 @@ function moreOnFile() {
       grade: "A",
       bands: [{ from: "0", to: "10", price: "9.1275", name: "few" }, { from: "10", to: "25", price: "8.3333", name: "some" }, { from: "25", price: "12.05", name: "many" }],
     }]),
-    species("SPZ", "Spotted goatfish"),
+    species("SPZ", "Spotted goatfish", ["HAZARD_HISTAMINE"]),
+    { settings: { requestId: crypto.randomUUID(), settings } },
     by("SPZ", "BAND_BY_PIECE", "WEIGHT_UNIT_KG", "WEIGHT_UNIT_LB", [{
       grade: "A",
       bands: [{ from: "0", to: "0.40", price: "2.0001", name: "below plate" }, { from: "0.40", price: "7.7777", name: "plate" }],
@@ -79,7 +144,7 @@ function moreOnFile() {
   ]);
 }
 
-function formBy(random) {
+function formBy(random, hoursAgo) {
   const one = (of) => of[Math.floor(random() * of.length)];
   const some = (least, most) => least + Math.floor(random() * (most - least + 1));
   const weight = (least, most, places) => (least + random() * (most - least)).toFixed(places);
@@ -90,8 +155,9 @@ function formBy(random) {
     harvester: one(["wren-haldane", "jonas-brandeth", "wren-haldane"]),
     scale: one(["dock", "piece", "dock", ""]),
     // Mostly of no concern; one is, and not to say is not to know.
-    area: random() < 0.9 ? "QH-Sill" : one(["QH-Blind Shoal", "qh-blind shoal", ""]),
-    area_unclear: random() < 0.03 ? "yes" : "",
+    area: random() < 0.85 ? "QH-Sill" : one(["QH-Blind Shoal", "qh-blind shoal", ""]),
+    area_unclear: random() < 0.06 ? "yes" : "",
+    caught: random() < 0.6 ? "" : one(["2031-04-30", "2031-05-01", DAY]),
   };
   for (let n = 1; n <= lots; n += 1) {
     const put = (field, value) => { form[n === 1 ? field : `lot${n}_${field}`] = value; };
@@ -105,6 +171,22 @@ function formBy(random) {
     put("small", one(["1", "1", "2", "3"]));
     if (random() < 0.95) put("reason", "area unclear");
     if (random() < 0.95) put("action", "put back on ice");
+    // Mostly cold, and of those that are not most are iced and cooling.
+    const warm = random() < 0.25;
+    put("degrees", one(["F", "F", "C"]));
+    for (let probe = 1; probe <= one([3, 3, 2, 1, 0]); probe += 1) {
+      const [cool, hot] = form[n === 1 ? "degrees" : `lot${n}_degrees`] === "C"
+        ? [["4.5", "3", "-1.25"], ["4.51", "9", "12"]] : [["40.1", "38.5", "33"], ["40.11", "47", "52"]];
+      put(`probe_${probe}`, random() < 0.01 ? "cold" : one(warm ? hot : cool));
+    }
+    if (random() < (warm ? 0.8 : 0.3)) put("ice_around", one(["yes", "yes", "yes", "no"]));
+    if (random() < (warm ? 0.8 : 0.3)) put("iced_at", hoursAgo(one([0, 0.7, 0.7, 3, 3, 9, 22, -0.5])));
+    if (random() < 0.5) put("speared_at", hoursAgo(one([1, 5, 9, 9.1, 11.9, 13, 22])));
+    if (random() < 0.4) {
+      put("length_unit", one(["in", "cm", "mm"]));
+      const inch = { in: 1, cm: 2.54, mm: 25.4 }[form[n === 1 ? "length_unit" : `lot${n}_length_unit`]];
+      put("smallest", (one([19, 19, 500 / 25.4, 25, 18.9]) * inch).toFixed(one([1, 2, 3])));
+    }
     const totes = some(0, 3);
     put("rows", "3");
     for (let row = 1; row <= totes; row += 1) {
@@ -156,16 +238,28 @@ test("several hundred forms made by chance, priced here and by the house, are al
     }
   };
   const { told: stock } = await asked("/weigh-in/stock", "lb");
-  const seen = { priced: 0, cents: 0n, lines: 0, refused: 0, unknown: 0, culled: 0, small: 0, agreed: 0 };
+  const now = BigInt(stock.now_us);
+  const hoursAgo = (hours) => received.clock(received.shown(now, stock.zone) - Math.round(hours * 60)).slice(11);
+  // In the order of their numbers.
+  const RULES = ["legal length", "season", "trip limit", "area", "cold", "probes", "histamine"];
+  const STANDINGS = ["passed", "failed", "not set", "not known"];
+  const [PASSED, FAILED, NOT_SET, NOT_KNOWN] = [1, 2, 3, 4];
+  const found = new Set();
+  const seen = { priced: 0, cents: 0n, lines: 0, refused: 0, unknown: 0, culled: 0, small: 0, agreed: 0, cooling: 0 };
   for (let i = 0; i < FORMS; i += 1) {
-    const form = formBy(random);
+    const form = formBy(random, hoursAgo);
     const which = `seed ${seed}, form ${i}: ${JSON.stringify(form)}`;
     const { status, told } = await asked("/weigh-in/running", form.unit, { ...form, token: stock.token });
     let here = null;
+    let judged = null;
     try {
-      here = price.ticket((name) => (form[name] || "").trim(), stock, BigInt(stock.now_us));
+      const get = (name) => (form[name] || "").trim();
+      const priced = price.ticket(get, stock, now);
+      judged = received.judge(get, stock, priced.lots, now, now);
+      here = priced;
     } catch (refused) {
       if (!(refused instanceof price.Refused)) throw refused;
+      found.add(refused.rule);
     }
     if (status !== 200) {
       assert.equal(status, 422, which);
@@ -190,6 +284,17 @@ test("several hundred forms made by chance, priced here and by the house, are al
     assert.equal(here.held ? price.money(here.held, stock.currency) : "", told.held, which);
     assert.deepEqual(here.notBought.map((of) => `${price.shown(of.net, unit)} ${unit}`), told.not_bought.map(([net]) => net), which);
     assert.equal(here.questions.includes("cull"), told.questions.some((of) => of.code === "cull"), which);
+    const stands = judged.flatMap((lot) => [FAILED, NOT_KNOWN, PASSED, NOT_SET].map((standing) => [
+      STANDINGS[standing - 1],
+      lot.found.filter(([, of]) => of === standing).map(([rule]) => RULES[rule - 1]).join(", "),
+    ]).filter(([, rules]) => rules));
+    assert.deepEqual(stands, told.found.map((of) => [of.standing, of.rules]), which);
+    for (const [standing, rules] of stands) for (const rule of rules.split(", ")) found.add(`${rule} ${standing}`);
+    const again = judged.map((lot) => lot.probeAgain).filter(Boolean);
+    assert.deepEqual(again.map((at) => `Probe it again by ${at}`), told.probe_again, which);
+    const times = judged.flatMap((lot) => lot.seen.map(([, is]) => is));
+    assert.deepEqual(times, told.seen.filter(([name]) => /(speared|Iced) at$/.test(name)).map(([, is]) => is), which);
+    if (again.length) seen.cooling += 1;
     seen.priced += 1;
     seen.lines += lines.length;
     seen.cents += here.payout;
@@ -198,6 +303,17 @@ test("several hundred forms made by chance, priced here and by the house, are al
     if (here.lines.some((line) => line.e4 === 66125n)) seen.agreed += 1;
   }
   console.log(`# ${JSON.stringify(seen, (_, value) => (typeof value === "bigint" ? String(value) : value))}`);
-  assert.ok(seen.priced > 200 && seen.lines > 300 && seen.cents > 0n, "most of them are tickets");
-  for (const kind of ["refused", "unknown", "culled", "small", "agreed"]) assert.ok(seen[kind] > 0, `some were ${kind}`);
+  console.log(`# ${[...found].sort().join("; ")}`);
+  for (const rule of RULES) {
+    for (const standing of { area: ["passed", "not known", "not set"], season: ["passed", "not set"],
+      "legal length": ["passed", "not known", "not set"], "trip limit": ["passed", "not known", "not set"],
+      cold: ["passed", "failed", "not known"], probes: ["passed", "failed"],
+      histamine: ["passed", "not known"] }[rule]) {
+      assert.ok(found.has(`${rule} ${standing}`), `some ${rule} was ${standing}`);
+    }
+  }
+  for (const rule of ["tooWarm", "belowLegalLength", "outOfSeason", "overTripLimit", "areaOfConcern",
+    "areaUnclear", "histamineLimit", "liesAhead"]) assert.ok(found.has(rule), `some were refused: ${rule}`);
+  assert.ok(seen.priced > 150 && seen.lines > 250 && seen.cents > 0n, "many of them are tickets");
+  for (const kind of ["refused", "unknown", "culled", "small", "agreed", "cooling"]) assert.ok(seen[kind] > 0, `some were ${kind}`);
 });

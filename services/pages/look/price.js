@@ -139,22 +139,6 @@ const price = (() => {
     return pieces > 1 && (apart < 0n ? -apart : apart) <= close;
   }
 
-  // Why fish of a lot is not bought for where it was caught: from an area of the site's
-  // list it is refused, and held only while the area is unclear.
-  function area(rows, lot, get, file) {
-    if (lot.decision === REFUSE || !rows.length) return null;
-    if (get("area_unclear")) return lot.decision === HOLD ? null : "areaUnclear";
-    const caught = get("caught") || get("landed") || file.day;
-    const now = rows.filter(({ from, to, above }) => (from === null || from <= caught)
-      && (to === null || caught < to)
-      && (above === null || lot.fish.some(({ net, pieces: [, n] }) => net > BigInt(above) * BigInt(n || 1))));
-    const said = get("area").toLowerCase();
-    const isSite = ({ system }) => system.toLowerCase() === "site";
-    if (said && now.some((row) => isSite(row) && row.code.toLowerCase() === said)) return "areaOfConcern";
-    const isUnsaid = now.some((row) => !said || !isSite(row));
-    return isUnsaid && lot.decision !== HOLD ? "areaUnclear" : null;
-  }
-
   // What a form says: its lots, each weighing weighed. `get` gives a field's value.
   function read(get, file) {
     const unit = get("unit") === "kg" ? "kg" : "lb";
@@ -214,20 +198,17 @@ const price = (() => {
         });
       }
       if (!lot.fish.length) throw new Refused(at("gross", 1), "isNeeded");
-      const species = file.species.find((of) => of.code === lot.species);
-      const concern = area(species ? species.areas : [], lot, get, file);
-      if (concern) throw new Refused({ lot: 1, field: "area" }, concern);
       lots.push(lot);
     }
     return { lots, unit, division: scale ? BigInt(scale.division) : 0n };
   }
 
-  // The ticket of a form at an instant (microseconds): lines, what is not bought, and the
-  // payout in cents, null where the price of any of it is not known.
+  // The ticket of a form at an instant (microseconds): its lots as weighed, its lines, what
+  // is not bought, and the payout in cents, null where the price of any of it is not known.
   function ticket(get, file, at) {
     const { lots, unit, division } = read(get, file);
     const agreed = file.agreed.filter((of) => of.harvester === get("harvester"));
-    const done = { unit, lines: [], notBought: [], questions: [], net: 0n, payout: 0n, held: 0n };
+    const done = { unit, lots, lines: [], notBought: [], questions: [], net: 0n, payout: 0n, held: 0n };
     const accepted = new Map();
     const keyOf = (lot, part) => [lot.species, lot.presentation, part.grade].join("/");
     for (const lot of lots) {

@@ -68,6 +68,8 @@
   // ---- the house ------------------------------------------------------------------
 
   let stock = (await kept("stock")) || null;
+  // Kept by a page that knew less.
+  if (stock && !stock.zone) stock = null;
   let token = form.elements.token.value;
   let online = !isShell && navigator.onLine !== false;
   let signedOut = false;
@@ -284,11 +286,24 @@
   // When the times of day of the form are written: now, or when it was that is mended.
   const asOf = () => mendedAsOf || clockOf(stock);
 
+  // By how they stand, what did not pass first, as the house tells it.
+  function foundHere(lots) {
+    const [rules, standings] = [w.rules, w.standings].map((words) => words.split("|"));
+    return lots.flatMap(({ found }) => [received.FAILED, received.NOT_KNOWN, received.PASSED, received.NOT_SET]
+      .map((standing) => ({
+        standing: standings[standing - 1],
+        rules: found.filter(([, of]) => of === standing).map(([rule, of, limit]) => (
+          limit && of !== received.NOT_SET ? `${rules[rule - 1]} (${limit})` : rules[rule - 1])).join(", "),
+        texts: [],
+      })).filter((of) => of.rules));
+  }
+
   // What the ticket would be, by the rules in this browser.
   function workedOutHere(pairs) {
     const get = getter(pairs);
     const at = firstReading || clockOf(stock);
     const done = price.ticket(get, stock, at);
+    const judged = received.judge(get, stock, done.lots, at, asOf());
     const { unit } = done;
     const { currency } = stock;
     const species = (code) => stock.species.find((of) => of.code === code) || { name: code, cautions: [], small: {} };
@@ -326,9 +341,9 @@
       here: true,
       lines,
       cautions,
-      seen: [],
-      found: [],
-      probe_again: [],
+      seen: judged.flatMap((lot) => lot.seen).map(([beside, is]) => [namedBy(beside), is]),
+      found: foundHere(judged),
+      probe_again: judged.filter((lot) => lot.probeAgain).map((lot) => `${w.probeAgain} ${lot.probeAgain}`),
       warnings: [],
       questions: done.questions.slice(0, 1).map((code) => ({ code, text: w.cull, lang: "" })),
       not_bought: done.notBought.map(({ net, why }) => [

@@ -17,6 +17,7 @@ const SCALE: &str = include_str!("../look/scale.js");
 /// Keeps objects in a browser: the library idb, under its own licence.
 const KEEP: &str = include_str!("../look/idb.js");
 const PRICE: &str = include_str!("../look/price.js");
+const RECEIVED: &str = include_str!("../look/received.js");
 const WEIGH_IN: &str = include_str!("../look/weigh_in.js");
 const MARK: &str = include_str!("../look/mark.svg");
 
@@ -28,6 +29,7 @@ static SCRIPT_PATH: LazyLock<String> = LazyLock::new(|| path(SCRIPT, "js"));
 static SCALE_PATH: LazyLock<String> = LazyLock::new(|| path(SCALE, "js"));
 static KEEP_PATH: LazyLock<String> = LazyLock::new(|| path(KEEP, "js"));
 static PRICE_PATH: LazyLock<String> = LazyLock::new(|| path(PRICE, "js"));
+static RECEIVED_PATH: LazyLock<String> = LazyLock::new(|| path(RECEIVED, "js"));
 static WEIGH_IN_PATH: LazyLock<String> = LazyLock::new(|| path(WEIGH_IN, "js"));
 static MARK_PATH: LazyLock<String> = LazyLock::new(|| path(MARK, "svg"));
 
@@ -56,8 +58,8 @@ pub(crate) fn mark_path() -> &'static str {
 }
 
 /// What the page of a weigh-in has beside the script of every page, in order.
-pub(crate) fn weigh_in_scripts() -> [&'static str; 3] {
-    [&KEEP_PATH, &PRICE_PATH, &WEIGH_IN_PATH]
+pub(crate) fn weigh_in_scripts() -> [&'static str; 4] {
+    [&KEEP_PATH, &PRICE_PATH, &RECEIVED_PATH, &WEIGH_IN_PATH]
 }
 
 /// One of them.
@@ -68,13 +70,14 @@ pub(crate) async fn file(
 ) -> Response {
     let path = format!("/look/{name}");
     let script = "text/javascript; charset=utf-8";
-    let [keep, price, weigh_in] = weigh_in_scripts();
+    let [keep, price, received, weigh_in] = weigh_in_scripts();
     let files = [
         (style_path(), "text/css; charset=utf-8", STYLE),
         (script_path(), script, SCRIPT),
         (scale_path(), script, SCALE),
         (keep, script, KEEP),
         (price, script, PRICE),
+        (received, script, RECEIVED),
         (weigh_in, script, WEIGH_IN),
         (mark_path(), "image/svg+xml", MARK),
     ];
@@ -97,9 +100,9 @@ mod tests {
         for script in [SCRIPT, SCALE] {
             assert!(script.len() < 10_000, "{} bytes", script.len());
         }
-        let weigh_in = KEEP.len() + PRICE.len() + WEIGH_IN.len();
-        assert!(weigh_in < 60_000, "{weigh_in} bytes");
-        for file in [STYLE, SCRIPT, SCALE, KEEP, PRICE, WEIGH_IN] {
+        let weigh_in: usize = [KEEP, PRICE, RECEIVED, WEIGH_IN].map(str::len).iter().sum();
+        assert!(weigh_in < 65_000, "{weigh_in} bytes");
+        for file in [STYLE, SCRIPT, SCALE, KEEP, PRICE, RECEIVED, WEIGH_IN] {
             for word in ["http:", "https:", "@import", "url(", "eval(", "innerHTML"] {
                 assert!(!file.contains(word), "{word}");
             }

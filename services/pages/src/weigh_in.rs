@@ -17,7 +17,7 @@ use axum::response::Response;
 use desk::Desk;
 use rules::fish::{Condition, Presentation, Storage};
 use rules::office::PartyRole;
-use rules::receiving::LengthUnit;
+use rules::receiving::{LengthUnit, ReceivingRule, Standing};
 use rules::ticket::{Confirmation, Decision, SmallFish};
 
 pub(crate) use self::queue::{device, numbers, queued, running, shell, stock, worker};
@@ -39,7 +39,7 @@ const LENGTHS: [LengthUnit; 3] = [LengthUnit::In, LengthUnit::Cm, LengthUnit::Mm
 #[template(path = "weigh_in.html")]
 struct Page {
     f: Frame,
-    scripts: [&'static str; 3],
+    scripts: [&'static str; 4],
     /// Kept by the browser for when there is no signal: it names nobody, and its choices
     /// are filled in by the script.
     is_shell: bool,
@@ -60,6 +60,10 @@ struct Page {
     scales: Vec<Choice>,
     decisions: Vec<Choice>,
     small: Vec<Choice>,
+    /// What receiving looks at and how that may stand, in order of their numbers, for the
+    /// script: with a bar between.
+    rules: String,
+    standings: String,
     /// Why it cannot be booked as it is; empty otherwise.
     error: String,
     checked: Option<Checked>,
@@ -267,6 +271,8 @@ fn blank(f: Frame, language: Language) -> Page {
             .iter()
             .map(|small| term(small.number(), small.word()))
             .collect(),
+        rules: language.terms(ReceivingRule::ALL.iter().map(|of| of.word())),
+        standings: language.terms(Standing::ALL.iter().map(|of| of.word())),
         typed: nothing,
         error: String::new(),
         checked: None,

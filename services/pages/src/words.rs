@@ -73,6 +73,12 @@ impl Language {
         }
     }
 
+    /// Several of them, with a bar between.
+    pub(crate) fn terms(self, all: impl Iterator<Item = &'static str>) -> String {
+        let all: Vec<_> = all.map(|english| self.term(english)).collect();
+        all.join("|")
+    }
+
     /// What a notice says, and whether that is in this language.
     pub(crate) fn notice(self, notice: &Notice) -> Said {
         self.sentence(&notice.text)
@@ -604,7 +610,12 @@ words! {
     not_kept: "It could not be kept in this browser. Write it down on paper.", "No se pudo guardar en este navegador. Anótelo en papel.";
     tries_again: "It is tried again by itself.", "Se intenta otra vez sin hacer nada.";
     price_not_known: "price not known without signal", "precio desconocido sin señal";
-    worked_out_here: "Worked out in this browser, without signal: what is shown to the diver binds. Legal limits and cold are judged when it is sent: here and now that is for the person at the scale.", "Calculado en este navegador, sin señal: vale lo que se muestra al buzo. Los límites legales y el frío se juzgan al enviarlo: aquí y ahora eso le toca a quien pesa.";
+    worked_out_here: "Worked out in this browser, without signal: what is shown to the diver binds. Areas, cold and legal limits are judged by what this browser was told last, and again by the house when it is sent; whether the weight is usual, only then. What is not set or not known is for the person at the scale.", "Calculado en este navegador, sin señal: vale lo que se muestra al buzo. Áreas, frío y límites legales se juzgan con lo último que supo este navegador, y otra vez al enviarlo; si el peso es habitual, solo entonces. Lo que está sin fijar o no se sabe le toca a quien pesa.";
+    too_warm: "is above the site's limit: ice it, write since when and that ice is around it, and probe it again; or hold it, or refuse it", "supera el límite del sitio: póngalo en hielo, anote desde cuándo y que tiene hielo alrededor, y mídalo otra vez; o reténgalo, o rechácelo";
+    below_legal_length: "is below the legal length: the fish is refused", "es menor que la talla legal: el pescado se rechaza";
+    out_of_season: "was caught out of season: the fish is refused", "se pescó fuera de temporada: el pescado se rechaza";
+    over_trip_limit: "is over the trip limit on this ticket: what is over it is refused", "pasa en este boleto del límite por salida: lo que pasa se rechaza";
+    histamine_limit: "with the warmest probe, outside of the site's histamine table: hold the fish, or refuse it", "con la sonda más alta, fuera de la tabla de histamina del sitio: retenga el pescado, o rechácelo";
     no_decimal: "is not a plain number such as 42.00", "no es un número simple como 42.00";
     no_weight: "is no weight of fish", "no es un peso de pescado";
     area_of_concern: "is on the site's list of areas of concern: the fish is refused", "está en la lista de áreas de riesgo del sitio: el pescado se rechaza";

@@ -15,13 +15,15 @@ use axum::http::{HeaderMap, StatusCode, Uri};
 use axum::response::{IntoResponse as _, Response};
 use desk::{Desk, DeskError, DeviceWord};
 use rules::codes::CodesAsked;
-use rules::fish::{Condition, Presentation};
+use rules::fish::{Condition, Hazard, Presentation};
 use rules::money::{Money, UnitPrice};
 use rules::office::{PartyRole, Settings, Site, Species};
 use rules::price_list::{BandBy, GradePrices, PriceList, in_force};
+use rules::receiving::{LegalLimit, LegalRule, Season};
 use rules::ticket::caution::cautions;
-use rules::ticket::{Decision, NoticeKind, SmallFish, WeighIn};
+use rules::ticket::{Decision, NoticeKind, SmallFish, Temperature, WeighIn};
 use rules::undersize;
+use rules::weight::Weight;
 use serde_json::{Value, json};
 
 use super::check::{checked, lang};
@@ -136,6 +138,13 @@ async fn stocked(desk: &Desk, visit: &Visit) -> Result<Value, Turned> {
     let now_us = desk.now_us().await?;
     let caller = &who.caller;
     let settings = desk.settings(caller, site.number, None).await?;
+    let receiving = &settings.receiving;
+    let heavy = receiving.heavy_above();
+    let histamine = receiving.histamine_limits.iter().map(|row| {
+        let mut told = degrees(&row.temperature_at_most);
+        told["hours"] = json!(row.hours_at_most);
+        told
+    });
     let parties = desk.parties(caller).await?;
     let divers = parties
         .iter()
@@ -183,6 +192,15 @@ async fn stocked(desk: &Desk, visit: &Visit) -> Result<Value, Turned> {
         // A simulated clock stands still until it is set.
         "runs": !desk.clock().is_simulated(),
         "ice_ppm": settings.ice_ppm(),
+        "zone": site.clock.zone(),
+        "cold": degrees(&receiving.cold_limit()),
+        "cool_hours": receiving.hours_to_cool(),
+        "probes": [
+            json!(receiving.probes_asked(heavy)),
+            json!(receiving.probes_asked(Weight::from_units(heavy.units().saturating_add(1)))),
+            json!(heavy.units().to_string()),
+        ],
+        "histamine": histamine.collect::<Vec<_>>(),
         "divers": divers.collect::<Vec<_>>(),
         "scales": scales.collect::<Vec<_>>(),
         "totes": totes.collect::<Vec<_>>(),
@@ -254,7 +272,7 @@ fn of_list(entry: i64, list: &PriceList) -> Value {
     })
 }
 
-/// A species with its cautions, areas that are of concern for it, and where its small fish is proposed to go by form, by
+/// A species with its cautions, areas that are of concern for it, its legal limits, and where its small fish is proposed to go by form, by
 /// whether it is torn and by the answer at the dock.
 fn of_species(language: Language, species: &Species, settings: &Settings) -> Value {
     let w = language.words();
@@ -293,13 +311,36 @@ fn of_species(language: Language, species: &Species, settings: &Settings) -> Val
             "to": row.days.to.map(|day| day.to_string()),
         })
     });
+    let limits = settings.receiving.legal_limits.iter();
+    let limits = limits.filter(|row| row.species == species.code);
     json!({
         "code": species.code,
         "name": species.name,
         "areas": areas.collect::<Vec<_>>(),
+        "limits": limits.filter_map(of_limit).collect::<Vec<_>>(),
+        "histamine": species.has(Hazard::Histamine),
         "cautions": said.collect::<Vec<_>>(),
         "small": small,
     })
+}
+
+fn degrees(of: &Temperature) -> Value {
+    json!({"text": of.text, "unit": of.unit.word()})
+}
+
+/// A legal limit and the days of harvest it holds for.
+fn of_limit(row: &LegalLimit) -> Option<Value> {
+    let mut told = match &row.says {
+        LegalRule::MinimumLength(length) => json!({
+            "length": length.tenths_of_um()?.to_string(), "words": length.to_string(),
+        }),
+        LegalRule::Season(Season::Closed) => json!({"closed": true}),
+        LegalRule::TripPieces(pieces) => json!({"pieces": pieces}),
+        LegalRule::TripWeight(reading) => json!({"weight": reading.weight.units().to_string()}),
+    };
+    told["from"] = json!(row.days.from.map(|day| day.to_string()));
+    told["to"] = json!(row.days.to.map(|day| day.to_string()));
+    Some(told)
 }
 
 /// `POST /weigh-in/numbers`: lot numbers for this browser, which is put on file first.

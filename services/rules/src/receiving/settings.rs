@@ -133,14 +133,17 @@ impl ReceivingSettings {
         self.hours_to_cool.unwrap_or(4)
     }
 
+    /// A lot above this is heavy: trade practice.
+    #[must_use]
+    pub fn heavy_above(&self) -> Weight {
+        let heavy = self.heavy_lot.as_ref();
+        heavy.map_or(FIFTY_POUNDS, |reading| reading.weight)
+    }
+
     /// Probes asked for of a lot of this net: trade practice.
     #[must_use]
     pub fn probes_asked(&self, net: Weight) -> i64 {
-        let heavy = self
-            .heavy_lot
-            .as_ref()
-            .map_or(FIFTY_POUNDS, |reading| reading.weight);
-        if net > heavy {
+        if net > self.heavy_above() {
             self.probes_heavy.unwrap_or(5)
         } else {
             self.probes.unwrap_or(3)
