@@ -277,4 +277,20 @@ pub(super) const PHRASES: &[Pair] = &[
         "Tickets of this day bear {used:n} of the {numbers:n} lot numbers that device {device:name} asked for earlier ({entry:n}).",
         "Los boletos de este día llevan {used} de los {numbers} números de lote que el dispositivo {device} pidió antes ({entry}).",
     ),
+    (
+        "{numbers:n} lot numbers were asked for ahead: tickets of this day bear {used:n}, {unused:n} are unused ({each:said}).",
+        "Se pidieron {numbers} números de lote por adelantado: los boletos de este día llevan {used}, y {unused} están sin usar ({each}).",
+    ),
+    (
+        "Tickets of this day bear {used:n} of {numbers:n} lot numbers asked for earlier ({each:said}).",
+        "Los boletos de este día llevan {used} de {numbers} números de lote pedidos antes ({each}).",
+    ),
+    (
+        "{used:n} of {numbers:n} by device {device:code}, {entry:n}",
+        "{used} de {numbers} por el dispositivo {device}, {entry}",
+    ),
+    (
+        "{used:n} of {numbers:n} by device {device:code}, {entry:n}; {rest:said}",
+        "{used} de {numbers} por el dispositivo {device}, {entry}; {rest}",
+    ),
 ];
