@@ -146,6 +146,21 @@ test("cut off in the middle, forty lots, the browser killed and reopened: all ar
   await Promise.all([page.reload(), other.goto(`${it.url}/weigh-in`)]);
   await until(page, "booked", FORTY);
   assert.equal(weighIns().length, own.length + FORTY, "still once each");
+  // And what another tab sent while this one waited for its turn is listed as sent.
+  const become = (state) => other.evaluate(async (of) => {
+    const db = await idb.openDB("weigh-in", 1);
+    for (const entry of await db.getAll("entries")) await db.put("entries", { ...entry, state: of });
+  }, state);
+  await other.evaluate(() => new Promise((mine) => {
+    navigator.locks.request("weigh-in queue", () => new Promise((done) => { window.giveUp = done; mine(); }));
+  }));
+  await become("waiting");
+  await page.reload();
+  await until(page, "waiting", FORTY);
+  await page.locator("[data-ready]").waitFor();
+  await become("booked");
+  await other.evaluate(() => window.giveUp());
+  await until(page, "booked", FORTY);
   await it.close();
 });
 

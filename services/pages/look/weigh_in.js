@@ -617,7 +617,9 @@
 
   function drain() {
     if (!draining) {
-      draining = alone("queue", sendAll, sendAll).finally(() => { draining = null; }).finally(due);
+      const sent = alone("queue", sendAll, sendAll).finally(() => { draining = null; });
+      // What another tab sent meanwhile is listed as well.
+      draining = sent.finally(list).finally(due);
     }
     return draining;
   }
@@ -788,13 +790,18 @@
     return el("li", { "data-state-of": entry.state }, el("div", null, ...what, el("p", { class: "choose dock" }, mend, drop)));
   }
 
+  let listedAs = "[]";
+
   async function list() {
     const all = await entries();
     const old = all.filter((entry) => entry.state === "booked" && Date.now() - entry.ended > A_DAY_MS);
     for (const entry of old) await db.delete("entries", entry.n);
-    const rows = all.filter((entry) => !old.includes(entry)).map(rowOf);
-    find("[data-entries]").replaceChildren(...rows);
-    find("[data-queue]").hidden = !rows.length || !find("[data-turned]").hidden;
+    const left = all.filter((entry) => !old.includes(entry));
+    // Drawn anew only where it differs, so that a button that asks once more goes on asking.
+    const as = JSON.stringify(left);
+    if (as !== listedAs) find("[data-entries]").replaceChildren(...left.map(rowOf));
+    listedAs = as;
+    find("[data-queue]").hidden = !left.length || !find("[data-turned]").hidden;
     find("[data-send]").hidden = !all.some(isOpen);
   }
 
