@@ -79,4 +79,10 @@ async function reserved(page) {
   }
   throw new Error("no numbers came");
 }
-module.exports = { tablet, type, confirm, rows, until, reserved };
+// Presses the button, unless what waited went by itself before.
+async function sendNow(page) {
+  const button = page.locator("[data-send]");
+  const press = button.click({ timeout: 10_000 }).catch(() => {});
+  await Promise.race([press, button.waitFor({ state: "hidden", timeout: 10_000 }).catch(() => {})]);
+}
+module.exports = { tablet, type, confirm, rows, until, reserved, sendNow };

@@ -22,7 +22,7 @@ use crate::house::House;
 use crate::refused::{Refused, answer, rendered};
 use crate::show;
 use crate::visit::SignedIn;
-use crate::words::Words;
+use crate::words::{Said, Words};
 
 /// Rows for what goes in.
 const INPUTS: usize = 4;
@@ -49,7 +49,7 @@ struct Page {
     /// As typed so far.
     typed: Fields,
     /// Why it was not booked; empty at first.
-    error: String,
+    error: Said,
     unit: &'static str,
     /// A customer's kitchen cuts from what was sent to it.
     is_kitchen: bool,
@@ -89,7 +89,7 @@ struct Done {
 
 /// `GET /cut`.
 pub(crate) async fn page(State(house): State<House>, who: SignedIn) -> Response {
-    let page = shown(&house.desk, &who, Fields::default(), String::new()).await;
+    let page = shown(&house.desk, &who, Fields::default(), Said::default()).await;
     answer(&who.visit, page)
 }
 
@@ -97,7 +97,7 @@ pub(crate) async fn page(State(house): State<House>, who: SignedIn) -> Response 
 pub(crate) async fn record(State(house): State<House>, Sent(who, fields): Sent) -> Response {
     let rule = match recorded(&house.desk, &who, &fields).await {
         Ok(done) => return answer(&who.visit, Ok(done)),
-        Err(refused) => match refused.in_form(|_| false) {
+        Err(refused) => match refused.in_form(who.language(), |_| false) {
             Ok(rule) => rule,
             Err(refused) => return refused.page(&who.visit),
         },
@@ -154,7 +154,7 @@ async fn on_the_table(desk: &Desk, who: &SignedIn, site: &Site) -> Result<Vec<Fi
     Ok(shown.collect())
 }
 
-async fn shown(desk: &Desk, who: &SignedIn, typed: Fields, error: String) -> Result<Page, Refused> {
+async fn shown(desk: &Desk, who: &SignedIn, typed: Fields, error: Said) -> Result<Page, Refused> {
     let language = who.language();
     let site = who.site(desk).await?;
     desk.may_at(&who.caller, "making", site.number)?;
@@ -519,7 +519,7 @@ mod tests {
                     f: Frame::of(&visit, w.cut),
                     request_id: "an id".to_owned(),
                     typed: Fields::of(&[("in_1", "20.00"), ("not_weighed_6", "yes")]),
-                    error: "a cut names a cutter".to_owned(),
+                    error: ("a cut names a cutter".to_owned(), false),
                     unit: "lb",
                     is_kitchen,
                     inputs: vec![1, 2],

@@ -14,7 +14,7 @@ use crate::frame::Frame;
 use crate::house::House;
 use crate::refused::{Refused, answer, rendered};
 use crate::visit::{SignedIn, see};
-use crate::words::Words;
+use crate::words::{Said, Words};
 
 /// Longest that a word of a form may be.
 const LONGEST: usize = 200;
@@ -43,7 +43,7 @@ struct Form {
     typed: Fields,
     roles: Vec<(i64, &'static str)>,
     /// Why it was not recorded; empty at first.
-    error: String,
+    error: Said,
 }
 
 /// `GET /parties`; `?code=` begins from what is on file of somebody.
@@ -58,7 +58,7 @@ pub(crate) async fn page(State(house): State<House>, who: SignedIn, uri: Uri) ->
     };
     answer(
         &who.visit,
-        shown(&house.desk, &who, typed, String::new()).await,
+        shown(&house.desk, &who, typed, Said::default()).await,
     )
 }
 
@@ -66,7 +66,7 @@ pub(crate) async fn page(State(house): State<House>, who: SignedIn, uri: Uri) ->
 pub(crate) async fn record(State(house): State<House>, Sent(who, fields): Sent) -> Response {
     let error = match recorded(&house.desk, &who, &fields).await {
         Ok(()) => return see("/parties"),
-        Err(refused) => match refused.in_form(|_| false) {
+        Err(refused) => match refused.in_form(who.language(), |_| false) {
             Ok(error) => error,
             Err(refused) => return refused.page(&who.visit),
         },
@@ -84,7 +84,7 @@ async fn recorded(desk: &Desk, who: &SignedIn, fields: &Fields) -> Result<(), Re
     Ok(())
 }
 
-async fn shown(desk: &Desk, who: &SignedIn, typed: Fields, error: String) -> Result<Page, Refused> {
+async fn shown(desk: &Desk, who: &SignedIn, typed: Fields, error: Said) -> Result<Page, Refused> {
     let parties = desk.parties(&who.caller).await?;
     let language = who.language();
     let row = |party: &Party| {
@@ -242,7 +242,7 @@ mod tests {
                 request_id: "r-1".to_owned(),
                 typed: as_typed(&somebody()),
                 roles: vec![(2, language.term("harvester"))],
-                error: error.to_owned(),
+                error: (error.to_owned(), true),
             };
             let page = |rows, form| Page {
                 f: Frame::of(&visit, w.parties),

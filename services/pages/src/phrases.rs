@@ -24,6 +24,7 @@ mod notices;
 mod old;
 mod plan;
 mod receiving;
+mod refusals;
 mod statement;
 mod yields;
 
@@ -50,12 +51,13 @@ const DEEPEST: usize = 6;
 const MOST_TRIES: usize = 512;
 
 /// By who says them. The old ones stand last.
-const FILES: [&[Pair]; 9] = [
+const FILES: [&[Pair]; 10] = [
     yields::PHRASES,
     flags::PHRASES,
     next_steps::PHRASES,
     notices::PHRASES,
     receiving::PHRASES,
+    refusals::PHRASES,
     plan::PHRASES,
     statement::PHRASES,
     charts::PHRASES,

@@ -40,7 +40,7 @@ struct Page {
     request_id: String,
     unit: &'static str,
     /// Why a choice cannot stand; empty otherwise.
-    error: String,
+    error: Said,
     /// When it was worked out.
     asked: String,
     /// Of a plan that was taken: its entry.
@@ -106,7 +106,7 @@ struct Made {
 
 /// `GET /plan`.
 pub(crate) async fn page(State(house): State<House>, who: SignedIn) -> Response {
-    let page = shown(&house.desk, &who, Fields::default(), String::new(), None).await;
+    let page = shown(&house.desk, &who, Fields::default(), Said::default(), None).await;
     answer(&who.visit, page)
 }
 
@@ -140,7 +140,7 @@ async fn sent(desk: &Desk, who: &SignedIn, fields: Fields) -> Result<Response, R
             }
             Ok(asked) => {
                 let supposed = Some(asked.choice);
-                match shown(desk, who, fields.clone(), String::new(), supposed).await {
+                match shown(desk, who, fields.clone(), Said::default(), supposed).await {
                     Ok(page) => return Ok(rendered(StatusCode::OK, &page)),
                     Err(refused) => Err(refused),
                 }
@@ -149,7 +149,9 @@ async fn sent(desk: &Desk, who: &SignedIn, fields: Fields) -> Result<Response, R
     };
     let rule = match done {
         Ok(path) => return Ok(see(&path)),
-        Err(refused) => refused.in_form(|field| field.contains('.') || field == "digest")?,
+        Err(refused) => refused.in_form(who.language(), |field| {
+            field.contains('.') || field == "digest"
+        })?,
     };
     let page = shown(desk, who, fields, rule, None).await?;
     Ok(rendered(StatusCode::UNPROCESSABLE_ENTITY, &page))
@@ -223,7 +225,7 @@ async fn shown(
     desk: &Desk,
     who: &SignedIn,
     typed: Fields,
-    error: String,
+    error: Said,
     supposed: Option<Choice>,
 ) -> Result<Page, Refused> {
     let site = who.site(desk).await?;
@@ -267,7 +269,7 @@ async fn taken(desk: &Desk, who: &SignedIn, id: &str) -> Result<Page, Refused> {
         &found.outcome,
         found.recorded_us,
         Fields::default(),
-        String::new(),
+        Said::default(),
     );
     let parts = page.parts;
     Ok(Page {
@@ -316,14 +318,7 @@ impl<'a> Drawing<'a> {
         }
     }
 
-    fn page(
-        &self,
-        title: String,
-        plan: &Plan,
-        asked_us: i64,
-        typed: Fields,
-        error: String,
-    ) -> Page {
+    fn page(&self, title: String, plan: &Plan, asked_us: i64, typed: Fields, error: Said) -> Page {
         let language = self.who.language();
         let name = |code: &str| {
             let room = plan.rooms.iter().find(|room| room.room == code);
@@ -517,7 +512,7 @@ mod tests {
                 typed: typed(&[("weight", "6.00")]),
                 request_id: "r-1".to_owned(),
                 unit: "lb",
-                error: error.to_owned(),
+                error: (error.to_owned(), true),
                 asked: "2031-05-02 18:00".to_owned(),
                 taken: taken.to_owned(),
                 without: vec![(w.brings_net, "9.00 USD".to_owned())],

@@ -52,7 +52,7 @@ struct Page {
     forms: Vec<(i64, &'static str)>,
     conditions: Vec<(i64, &'static str)>,
     /// Why it cannot be posted as it is; empty otherwise.
-    error: String,
+    error: Said,
     checked: Option<Checked>,
 }
 
@@ -112,7 +112,7 @@ async fn begun(desk: &Desk, who: &SignedIn, asked: &Fields) -> Result<Page, Refu
                 .collect()
         }
     };
-    shown(desk, who, typed, String::new(), None).await
+    shown(desk, who, typed, Said::default(), None).await
 }
 
 /// `POST /prices/new`.
@@ -127,7 +127,7 @@ async fn sent(desk: &Desk, who: &SignedIn, fields: Fields) -> Result<Response, R
     let site = who.site(desk).await?;
     let step = fields.get("do").to_owned();
     if matches!(step.as_str(), "rows" | "sheets") {
-        let page = shown(desk, who, fields, String::new(), None).await?;
+        let page = shown(desk, who, fields, Said::default(), None).await?;
         return Ok(rendered(StatusCode::OK, &page));
     }
     let done = match read(who.words(), &fields, &site) {
@@ -146,10 +146,10 @@ async fn sent(desk: &Desk, who: &SignedIn, fields: Fields) -> Result<Response, R
         }
     };
     let (error, checked, status) = match done {
-        Ok(found) => (String::new(), Some(checked(who, &found)?), StatusCode::OK),
+        Ok(found) => (Said::default(), Some(checked(who, &found)?), StatusCode::OK),
         // The desk's rule names form, grade and edges.
         Err(refused) => {
-            let error = refused.in_form(|field| field.starts_with("price_list"))?;
+            let error = refused.in_form(who.language(), |field| field.starts_with("price_list"))?;
             (error, None, StatusCode::UNPROCESSABLE_ENTITY)
         }
     };
@@ -161,7 +161,7 @@ async fn shown(
     desk: &Desk,
     who: &SignedIn,
     typed: Fields,
-    error: String,
+    error: Said,
     checked: Option<Checked>,
 ) -> Result<Page, Refused> {
     let language = who.language();
@@ -587,7 +587,7 @@ mod tests {
                 rows: vec![1, 2, 3, 4],
                 forms: vec![(1, language.term("whole"))],
                 conditions: vec![(3, language.term("torn"))],
-                error: error.to_owned(),
+                error: (error.to_owned(), true),
                 checked,
             };
             let html = page("", None).render().unwrap();

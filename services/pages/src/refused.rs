@@ -8,7 +8,7 @@ use desk::DeskError;
 use crate::frame::Frame;
 use crate::house::House;
 use crate::visit::Visit;
-use crate::words::Words;
+use crate::words::{Language, Said, Words};
 
 /// Why a page is not given.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -55,8 +55,8 @@ impl From<DeskError> for Refused {
 struct Page {
     f: Frame,
     said: String,
-    /// The desk's own words, in English.
-    rule: String,
+    /// The desk's own words.
+    rule: Said,
 }
 
 impl Refused {
@@ -94,10 +94,14 @@ impl Refused {
     ///
     /// # Errors
     /// Whatever no form can mend.
-    pub(crate) fn in_form(self, is_path: impl Fn(&str) -> bool) -> Result<String, Refused> {
+    pub(crate) fn in_form(
+        self,
+        language: Language,
+        is_path: impl Fn(&str) -> bool,
+    ) -> Result<Said, Refused> {
         match self {
-            Refused::Said { field, rule } if field.is_empty() || is_path(&field) => Ok(rule),
-            Refused::Said { field, rule } => Ok(format!("{field}: {rule}")),
+            Refused::Said { field, rule } if is_path(&field) => Ok(language.refusal(&rule)),
+            Refused::Said { field, rule } => Ok(named(language, &field, &rule)),
             other => Err(other),
         }
     }
@@ -114,15 +118,23 @@ impl Refused {
             _ => w.refused_title,
         };
         let rule = match self {
-            Refused::Said { field, rule } if field.is_empty() => rule.clone(),
-            Refused::Said { field, rule } => format!("{field}: {rule}"),
-            _ => String::new(),
+            Refused::Said { field, rule } => named(visit.language, field, rule),
+            _ => (String::new(), true),
         };
         Page {
             f: Frame::of(visit, title),
             said: self.words(w).to_owned(),
             rule,
         }
+    }
+}
+
+/// A rule after the field it is about, if it is about one.
+fn named(language: Language, field: &str, rule: &str) -> Said {
+    let (rule, is_ours) = language.refusal(rule);
+    match field {
+        "" => (rule, is_ours),
+        field => (format!("{field}: {rule}"), is_ours),
     }
 }
 

@@ -30,7 +30,7 @@ use crate::look;
 use crate::refused::{Refused, answer, rendered};
 use crate::scale::{self, Live};
 use crate::visit::{SignedIn, Visit, see};
-use crate::words::Language;
+use crate::words::{Language, Said};
 
 /// Units of a length, the commonest first.
 const LENGTHS: [LengthUnit; 3] = [LengthUnit::In, LengthUnit::Cm, LengthUnit::Mm];
@@ -65,7 +65,7 @@ struct Page {
     rules: String,
     standings: String,
     /// Why it cannot be booked as it is; empty otherwise.
-    error: String,
+    error: Said,
     checked: Option<Checked>,
 }
 
@@ -107,7 +107,7 @@ struct Turn {
 
 /// `GET /weigh-in`.
 pub(crate) async fn page(State(house): State<House>, who: SignedIn) -> Response {
-    let page = shown(&house.desk, &who, Fields::default(), String::new(), None).await;
+    let page = shown(&house.desk, &who, Fields::default(), Said::default(), None).await;
     answer(&who.visit, page)
 }
 
@@ -122,7 +122,7 @@ pub(crate) async fn send(State(house): State<House>, Sent(who, fields): Sent) ->
 async fn sent(desk: &Desk, who: &SignedIn, fields: Fields) -> Result<Response, Refused> {
     let site = who.site(desk).await?;
     if let Some(fields) = form::changed(&fields) {
-        let page = shown(desk, who, fields, String::new(), None).await?;
+        let page = shown(desk, who, fields, Said::default(), None).await?;
         return Ok(rendered(StatusCode::OK, &page));
     }
     let step = fields.get("do").to_owned();
@@ -160,10 +160,10 @@ async fn sent(desk: &Desk, who: &SignedIn, fields: Fields) -> Result<Response, R
                 let page = turned(desk, who, &fields, checked).await?;
                 return Ok(rendered(StatusCode::OK, &page));
             }
-            (String::new(), Some(checked), StatusCode::OK)
+            (Said::default(), Some(checked), StatusCode::OK)
         }
         Err(refused) => {
-            let error = refused.in_form(|_| false)?;
+            let error = refused.in_form(who.language(), |field| field.contains('['))?;
             (error, None, StatusCode::UNPROCESSABLE_ENTITY)
         }
     };
@@ -197,7 +197,7 @@ async fn shown(
     desk: &Desk,
     who: &SignedIn,
     typed: Fields,
-    error: String,
+    error: Said,
     checked: Option<Checked>,
 ) -> Result<Page, Refused> {
     let site = who.site(desk).await?;
@@ -274,7 +274,7 @@ fn blank(f: Frame, language: Language) -> Page {
         rules: language.terms(ReceivingRule::ALL.iter().map(|of| of.word())),
         standings: language.terms(Standing::ALL.iter().map(|of| of.word())),
         typed: nothing,
-        error: String::new(),
+        error: Said::default(),
         checked: None,
     }
 }
@@ -322,7 +322,7 @@ mod tests {
             divers: one("wren-haldane"),
             species: one("PZO"),
             scales: one("dock"),
-            error: error.to_owned(),
+            error: (error.to_owned(), true),
             checked,
             ..blank(Frame::of(&visit, w.weigh_in), language)
         }

@@ -73,6 +73,16 @@ impl Language {
         }
     }
 
+    /// Why a form is refused: in the words of a page, which are in this language already,
+    /// or in the book's, as [`Language::sentence`] says them.
+    pub(crate) fn refusal(self, rule: &str) -> Said {
+        let is_word = WORDS.iter().any(|(_, _, spanish)| *spanish == rule);
+        match is_word {
+            true => (rule.to_owned(), true),
+            false => self.sentence(rule),
+        }
+    }
+
     /// Several of them, with a bar between.
     pub(crate) fn terms(self, all: impl Iterator<Item = &'static str>) -> String {
         let all: Vec<_> = all.map(|english| self.term(english)).collect();
@@ -212,8 +222,6 @@ const TERMS: &[(&str, &str)] = &[
     ("window", "hora"),
     ("piece weight", "peso por pez"),
     ("ended", "terminado"),
-    ("supplier", "proveedor"),
-    ("cutter", "cortador"),
     ("currency", "efectivo"),
     ("cashier's check", "cheque de caja"),
     ("bank draft", "giro bancario"),
@@ -236,8 +244,7 @@ macro_rules! words {
         static SPANISH: Words = Words { $($key: $spanish,)+ };
 
         /// Each with its name.
-        #[cfg(test)]
-        const ALL: &[(&str, &str, &str)] = &[$((stringify!($key), $english, $spanish),)+];
+        const WORDS: &[(&str, &str, &str)] = &[$((stringify!($key), $english, $spanish),)+];
     };
 }
 
@@ -705,7 +712,7 @@ mod tests {
     fn every_word_is_there_in_both_languages_and_differs() {
         // Alike in both: names, and words that are.
         let alike = ["home"];
-        for (key, english, spanish) in ALL {
+        for (key, english, spanish) in WORDS {
             assert!(
                 !english.trim().is_empty() && !spanish.trim().is_empty(),
                 "{key}"

@@ -58,6 +58,12 @@ async fn a_price_list_with_a_gap_is_refused_and_mended_tried_and_posted_once() {
         assert!(gap.html.contains(said), "{}", gap.html);
         assert!(gap.html.contains("value=\"little ones\""), "still there");
     }
+    desk.get("/language/es");
+    let gap = desk.post("/prices/new", &two_bands(&token, &id, "0.60", "check"));
+    let said =
+        "<p><strong>entero, calidad A: no se paga nada desde 0.50 lb hasta 0.60 lb</strong></p>";
+    assert!(gap.html.contains(said), "{}", gap.html);
+    desk.get("/language/en");
     let checked = desk.post("/prices/new", &two_bands(&token, &id, "0.50", "check"));
     assert_eq!(checked.status, 200, "{}", checked.html);
     // The ticket of 42.00 lb paid 294.00 at 7.00, and would have paid 6.25 x 42.00.

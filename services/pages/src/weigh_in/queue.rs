@@ -71,7 +71,8 @@ fn said(answer: Result<Value, Turned>, visit: &Visit) -> Response {
         Err(Turned::SignedOut) => told(StatusCode::UNAUTHORIZED, &json!({"signed_out": true})),
         Err(Turned::OtherSession) => told(StatusCode::FORBIDDEN, &json!({"other_session": true})),
         Err(Turned::Refused(Refused::Said { field, rule })) => {
-            let value = json!({"field": field, "rule": rule});
+            let (rule, is_ours) = visit.language.refusal(&rule);
+            let value = json!({"field": field, "rule": rule, "lang": lang(is_ours)});
             told(StatusCode::UNPROCESSABLE_ENTITY, &value)
         }
         Err(Turned::Refused(refused)) => {

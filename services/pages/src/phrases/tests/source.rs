@@ -80,7 +80,7 @@ fn files(crate_name: &str) -> Vec<PathBuf> {
 /// Reads strings out of source.
 struct Strings {
     /// What is no string that is said: joined lines, comments, attributes.
-    between: [Regex; 3],
+    between: Vec<Regex>,
     string: Regex,
     hole: Regex,
 }
@@ -89,7 +89,7 @@ impl Strings {
     fn new() -> Strings {
         let pattern = |text: &str| Regex::new(text).unwrap();
         Strings {
-            between: [
+            between: vec![
                 pattern(r"\\\n\s*"),
                 pattern(r"//[^\n]*"),
                 pattern(r#"#!?\[(?:[^\[\]"]|"(?:[^"\\]|\\.)*"|\[[^\]]*\])*\]"#),
@@ -183,7 +183,9 @@ fn whatever_the_desk_warns_of_has_its_spanish() {
 /// Words of a phrase stand together in a string; they may be put together from three.
 #[test]
 fn each_phrase_is_of_a_sentence_that_is_still_said() {
-    let strings = Strings::new();
+    let mut strings = Strings::new();
+    // Why a form is refused stands in an attribute for the most part.
+    strings.between.pop();
     let mut said = String::new();
     let mut all: Vec<PathBuf> = ["rules", "desk", "papers"]
         .into_iter()
