@@ -474,6 +474,7 @@ words! {
     fillet_losses: "Fillet under its reference", "Filete bajo su referencia";
     fillet_missing: "fillet missing:", "filete que falta:";
     own_table: "own table", "mesa propia";
+    customers_kitchens: "customers' kitchens", "cocinas de clientes";
     several_suppliers: "several suppliers", "varios proveedores";
     at_dock_cost: "at what was paid at the dock", "a lo pagado en el muelle";
     at_what_kitchen_paid: "at what the kitchen paid", "a lo que pagó la cocina";

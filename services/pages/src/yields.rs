@@ -212,16 +212,24 @@ async fn found(
     let mut plain: BTreeMap<String, Vec<Plain>> = BTreeMap::new();
     for (key, sums) in &found.sums {
         let cut_to = cut_to(&key.species, key.presentation, &key.specification);
-        plain.entry(cut_to).or_default().push(Plain {
-            supplier: match key.supplier.as_str() {
-                "" => "-".to_owned(),
-                code => name(code),
-            },
-            cuts: sums.cuts,
-            input: show::weight(sums.input, unit),
-            fillet: show::weight(sums.fillet, unit),
-            percent: sums.percent_e2().map_or_else(String::new, percent),
-        });
+        // Whose table it was keeps the two apart.
+        let table = match key.customer_kitchen {
+            true => who.words().customers_kitchens,
+            false => who.words().own_table,
+        };
+        plain
+            .entry(format!("{cut_to}, {table}"))
+            .or_default()
+            .push(Plain {
+                supplier: match key.supplier.as_str() {
+                    "" => "-".to_owned(),
+                    code => name(code),
+                },
+                cuts: sums.cuts,
+                input: show::weight(sums.input, unit),
+                fillet: show::weight(sums.fillet, unit),
+                percent: sums.percent_e2().map_or_else(String::new, percent),
+            });
     }
     let costs = match who.caller.role {
         desk::Role::Kitchen => {

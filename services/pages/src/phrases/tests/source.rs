@@ -1,9 +1,9 @@
 //! Held against the source: what the rules say to people has its Spanish, and no phrase is
 //! of a sentence that nobody says any more.
 //!
-//! A sentence is what stands in a string with a blank in it. Refusals are left out: a form
-//! that is refused says so "in the words of the book". So are strings of tests, comments
-//! and attributes.
+//! A sentence is what stands in a string with a blank in it. Refusals may lack one: a form
+//! that is refused for a rare cause says so in English. Strings of tests, comments and
+//! attributes are left out.
 
 use std::fs;
 use std::path::{Path, PathBuf};
