@@ -82,7 +82,6 @@ async function reserved(page) {
 // Presses the button, unless what waited went by itself before.
 async function sendNow(page) {
   const button = page.locator("[data-send]");
-  const press = button.click({ timeout: 10_000 }).catch(() => {});
-  await Promise.race([press, button.waitFor({ state: "hidden", timeout: 10_000 }).catch(() => {})]);
+  await Promise.any([button.click(), button.waitFor({ state: "hidden" })]);
 }
 module.exports = { tablet, type, confirm, rows, until, reserved, sendNow };

@@ -374,7 +374,7 @@
       }
       const { status, told } = await ask("/weigh-in/running", sent);
       if (status === 200) return told;
-      if (status === 422) return { error: [told.field, told.rule] };
+      if (status === 422) return { error: [told.field, told.rule, told.lang] };
       if (status === 401) signedOut = true;
       if (status === 401 || status === 403) token = "";
       due();
@@ -452,6 +452,7 @@
     } else {
       sum.textContent = told ? inShort(told) : "";
     }
+    sum.lang = (told && told.error && told.error[2]) || document.documentElement.lang;
     section.hidden = !running;
     // Drawn anew only where it differs, so that an answer being typed stays.
     const as = JSON.stringify(running);
@@ -687,7 +688,7 @@
     if (status === 403 && !isAgain && (await refresh())) return sendOne(entry, true);
     const became = { ...entry, tries: entry.tries + 1 };
     if (status === 200) Object.assign(became, { state: "booked", answer: told, ended: Date.now() });
-    else if (status === 422) Object.assign(became, { state: "refused", why: [told.field, told.rule] });
+    else if (status === 422) Object.assign(became, { state: "refused", why: [told.field, told.rule, told.lang] });
     const tx = writing();
     await tx.objectStore("entries").put(became);
     await tx.done;
@@ -786,7 +787,7 @@
       await list();
       drain();
     });
-    what.push(el("span", { lang: "en" }, `${w.refused} ${because(entry.why)}`));
+    what.push(el("span", null, `${w.refused} `, el("span", { lang: entry.why[2] || "" }, because(entry.why))));
     return el("li", { "data-state-of": entry.state }, el("div", null, ...what, el("p", { class: "choose dock" }, mend, drop)));
   }
 

@@ -21,8 +21,7 @@ use crate::paper::{self, Drawn};
 use crate::refused::{Refused, answer};
 use crate::show;
 use crate::visit::{SignedIn, own_path, see};
-use crate::words::Language;
-use crate::words::Said;
+use crate::words::{Language, Said};
 
 /// Longest that a reason may be.
 const LONGEST: usize = 1000;
@@ -113,10 +112,7 @@ pub(crate) async fn see_to(
     let done = async {
         let reason: String = fields.get("reason").chars().take(LONGEST).collect();
         if reason.is_empty() {
-            return Err(Refused::Said {
-                field: who.words().reason.to_owned(),
-                rule: who.words().is_needed.to_owned(),
-            });
+            return Err(Refused::said(who.words().reason, who.words().is_needed));
         }
         let request_id = form::request_id(&fields)?;
         let asked = AcknowledgeAsked {
@@ -179,7 +175,7 @@ fn charts(
     let unit = who.unit(site);
     let balance = paper::balance(close, unit, language);
     let causes = paper::causes(close, unit, site.currency, language);
-    let control = paper::control(close, language, |code| party(desk, code));
+    let control = paper::controls(&close.charts, language, |code| party(desk, code));
     [balance, causes, control].into_iter().flatten().collect()
 }
 

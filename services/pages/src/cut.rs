@@ -287,10 +287,7 @@ fn read(w: &Words, fields: &Fields, is_kitchen: bool) -> Result<MakingAsked, Ref
     };
     let weigh = |what: &str, text: &str| {
         let reading = Reading::new(text, unit, fields.get("scale"), ReadingSource::Keyed);
-        reading.map_err(|bad| Refused::Said {
-            field: what.to_owned(),
-            rule: bad.to_string(),
-        })
+        reading.map_err(|bad| Refused::said(what, bad.to_string()))
     };
     let mut inputs = Vec::new();
     for n in 1..=INPUTS {
@@ -300,13 +297,11 @@ fn read(w: &Words, fields: &Fields, is_kitchen: bool) -> Result<MakingAsked, Ref
             continue;
         }
         let what = format!("{} {n}", w.went_in);
-        let bad = || Refused::Said {
-            field: what.clone(),
-            rule: match is_kitchen {
-                true => w.needs_dispatch.to_owned(),
-                false => w.needs_lot.to_owned(),
-            },
+        let needs = match is_kitchen {
+            true => w.needs_dispatch,
+            false => w.needs_lot,
         };
+        let bad = || Refused::said(&what, needs);
         inputs.push(MakingInput {
             source: source_of(source, is_kitchen).ok_or_else(bad)?,
             weight: Some(weigh(&what, weight)?),

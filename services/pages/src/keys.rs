@@ -99,10 +99,7 @@ pub(crate) async fn give(State(house): State<House>, Sent(who, fields): Sent) ->
     let given = async {
         let name: String = fields.get("name").chars().take(LONGEST).collect();
         let role = Role::from_word(fields.get("role"));
-        let needed = |field: &str| Refused::Said {
-            field: field.to_owned(),
-            rule: w.is_needed.to_owned(),
-        };
+        let needed = |field: &str| Refused::said(field, w.is_needed);
         if name.is_empty() {
             return Err(needed(w.key_name));
         }
@@ -181,10 +178,7 @@ pub(crate) async fn revoke(
     let done = async {
         let reason: String = fields.get("reason").chars().take(LONGEST).collect();
         if reason.is_empty() {
-            return Err(Refused::Said {
-                field: who.words().reason.to_owned(),
-                rule: who.words().is_needed.to_owned(),
-            });
+            return Err(Refused::said(who.words().reason, who.words().is_needed));
         }
         let request_id = form::request_id(&fields)?;
         let asked = RevokeAsked { key: id, reason };

@@ -189,8 +189,8 @@ pub(crate) fn causes(
 }
 
 /// Control charts, three of each that has a baseline. `name` is what people call a party.
-pub(crate) fn control(
-    close: &CloseDoc,
+pub(crate) fn controls(
+    charts: &[ChartRow],
     language: Language,
     name: impl Fn(&str) -> String,
 ) -> Vec<Said> {
@@ -216,7 +216,7 @@ pub(crate) fn control(
         charted.collect::<Vec<_>>()
     };
     let close = paper::Close {
-        control: close.charts.iter().flat_map(of_one).collect(),
+        control: charts.iter().flat_map(of_one).collect(),
         ..paper::Close::default()
     };
     Said::drawn(language, |wording| papers::chart::control(&close, wording))
@@ -332,6 +332,8 @@ pub(crate) fn yields(
 
 #[cfg(test)]
 mod tests {
+    use rules::baseline::Follows;
+
     use super::*;
 
     /// The balance of a day on which fish went to an outlet.
@@ -413,5 +415,50 @@ mod tests {
         assert_eq!(chart.title, "Weight of the day, step by step");
         assert!(chart.svg.contains("lang=\"en\"") && !chart.svg.contains("comprado"));
         assert_eq!(chart.columns, ["side", "what", "weight, lb"]);
+    }
+
+    #[test]
+    fn a_baselines_three_charts_say_what_is_beyond_a_limit() {
+        let row = ChartRow {
+            follows: Follows::Supplier,
+            party: "wren".to_owned(),
+            from: 20_310_428,
+            to: 20_310_501,
+            baseline_cuts: 9,
+            days: vec![20_310_502, 20_310_503],
+            values_e2: vec![120, -310],
+            ewma_e2: vec![20, -40],
+            above_e2: vec![70, 0],
+            below_e2: vec![0, 260],
+            limits_e2: vec![300, 90, 500],
+            found: Some(20_310_503),
+            says: "no drift shown".to_owned(),
+        };
+        let told = controls(&[row], Language::English, |_| "Wren".to_owned());
+        let charts: Vec<_> = told.iter().map(|said| &said.chart).collect();
+        let titles: Vec<_> = charts.iter().map(|chart| chart.title.as_str()).collect();
+        assert_eq!(
+            titles,
+            [
+                "supplier Wren: single cuts",
+                "supplier Wren: weighted mean",
+                "supplier Wren: cumulated sums",
+            ]
+        );
+        let beyond = "beyond a limit: 2 of 2031-05-03 at -3.10";
+        assert!(
+            charts[0].description.contains(beyond),
+            "{}",
+            charts[0].description
+        );
+        // 2.60 has gathered below, within 5.00.
+        for chart in &charts[1..] {
+            let none = chart.description.contains("none is beyond a limit");
+            assert!(none, "{}", chart.description);
+        }
+        let below = charts[2].table.rows[1]
+            .iter()
+            .map(papers::table::Cell::text);
+        assert!(below.collect::<Vec<_>>().contains(&"-2.60"));
     }
 }

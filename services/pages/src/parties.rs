@@ -139,25 +139,21 @@ fn as_typed(party: &Party) -> Fields {
 }
 
 fn read(w: &Words, fields: &Fields) -> Result<Party, Refused> {
-    let said = |field: &str, rule: &str| Refused::Said {
-        field: field.to_owned(),
-        rule: rule.to_owned(),
-    };
     let text = |name: &str, words: &str| {
         let text = fields.get(name);
         let bad = text.chars().nth(LONGEST).is_some() || text.chars().any(char::is_control);
         match bad {
-            true => Err(said(words, w.too_long_text)),
+            true => Err(Refused::said(words, w.too_long_text)),
             false => Ok(text.to_owned()),
         }
     };
     let code = fields.get("code").to_owned();
     if !is_code(&code) {
-        return Err(said(w.code, w.no_party_code));
+        return Err(Refused::said(w.code, w.no_party_code));
     }
     let name = text("name", w.name)?;
     if name.is_empty() {
-        return Err(said(w.name, w.is_needed));
+        return Err(Refused::said(w.name, w.is_needed));
     }
     let roles: Vec<_> = PartyRole::ALL
         .iter()
@@ -165,11 +161,14 @@ fn read(w: &Words, fields: &Fields) -> Result<Party, Refused> {
         .filter(|role| !fields.get(&format!("role_{}", role.number())).is_empty())
         .collect();
     if roles.is_empty() {
-        return Err(said(w.role, w.is_needed));
+        return Err(Refused::said(w.role, w.is_needed));
     }
     let licence_expires = match fields.get("expires") {
         "" => None,
-        text => Some(text.parse().map_err(|_| said(w.expires, w.no_date))?),
+        text => Some(
+            text.parse()
+                .map_err(|_| Refused::said(w.expires, w.no_date))?,
+        ),
     };
     Ok(Party {
         code,
@@ -188,6 +187,7 @@ mod tests {
     use desk::Role;
 
     use super::*;
+    use crate::refused::Rule;
     use crate::visit::Visit;
     use crate::words::Language;
 
@@ -217,7 +217,7 @@ mod tests {
             match read(w, &as_typed(&party)) {
                 Err(Refused::Said { field: at, rule }) => {
                     assert_eq!(at, field);
-                    assert!(!rule.is_empty());
+                    assert!(matches!(rule, Rule::Ours(_)), "{rule:?}");
                 }
                 other => panic!("{field}: {other:?}"),
             }

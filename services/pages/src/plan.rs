@@ -176,10 +176,7 @@ async fn take(
 
 /// The choice that a form says.
 fn read(w: &Words, fields: &Fields, site: i64) -> Result<ChoiceAsked, Refused> {
-    let needed = |field: &str| Refused::Said {
-        field: field.to_owned(),
-        rule: w.is_needed.to_owned(),
-    };
+    let needed = |field: &str| Refused::said(field, w.is_needed);
     let part = fields.get("part").split_once('/').and_then(|(lot, n)| {
         Some(PartId {
             lot: LotCode::parse(lot)?,
@@ -195,10 +192,7 @@ fn read(w: &Words, fields: &Fields, site: i64) -> Result<ChoiceAsked, Refused> {
         "" => None,
         text => {
             let reading = Reading::new(text, unit, "", ReadingSource::Keyed);
-            Some(reading.map_err(|bad| Refused::Said {
-                field: w.how_much.to_owned(),
-                rule: bad.to_string(),
-            })?)
+            Some(reading.map_err(|bad| Refused::said(w.how_much, bad.to_string()))?)
         }
     };
     if fields.get("room").is_empty() {

@@ -259,13 +259,6 @@ fn as_typed(list: &PriceList) -> Fields {
     pairs.into_iter().collect()
 }
 
-fn said(field: impl Into<String>, rule: impl Into<String>) -> Refused {
-    Refused::Said {
-        field: field.into(),
-        rule: rule.into(),
-    }
-}
-
 /// What prices and edges of a form are in.
 struct Units {
     currency: Currency,
@@ -285,12 +278,13 @@ fn read(w: &Words, fields: &Fields, site: &Site) -> Result<PriceList, Refused> {
         edge: unit("edges"),
     };
     if fields.get("species").is_empty() {
-        return Err(said(w.species, w.is_needed));
+        return Err(Refused::said(w.species, w.is_needed));
     }
     let effective_from_us = match fields.get("from") {
         "" => IN_A_MINUTE,
         text => {
-            let date: chrono::NaiveDate = text.parse().map_err(|_| said(w.from, w.no_date))?;
+            let date: chrono::NaiveDate =
+                text.parse().map_err(|_| Refused::said(w.from, w.no_date))?;
             site.clock.start_us(day_number(date))
         }
     };
@@ -310,7 +304,7 @@ fn read(w: &Words, fields: &Fields, site: &Site) -> Result<PriceList, Refused> {
             Some(of) if of.plate_minimum == plate_minimum => of.grades.push(prices),
             Some(_) => {
                 let at = format!("{} {sheet}, {}", w.sheet, w.plate_minimum);
-                return Err(said(at, w.one_plate_minimum));
+                return Err(Refused::said(at, w.one_plate_minimum));
             }
         }
     }
@@ -321,7 +315,7 @@ fn read(w: &Words, fields: &Fields, site: &Site) -> Result<PriceList, Refused> {
             let price = UnitPrice::signed(text, units.currency, units.price);
             condition_adjustments.push(ConditionAdjustment {
                 condition,
-                per_unit: price.map_err(|bad| said(condition.word(), bad.to_string()))?,
+                per_unit: price.map_err(|bad| Refused::said(condition.word(), bad.to_string()))?,
             });
         }
     }
@@ -352,11 +346,11 @@ fn read_sheet(
     let at = |what: &str| format!("{} {sheet}, {what}", w.sheet);
     let weigh = |what: &str, text: &str| {
         let weight = units.edge.weigh(text);
-        weight.map_err(|bad| said(at(what), bad.to_string()))
+        weight.map_err(|bad| Refused::said(at(what), bad.to_string()))
     };
     let price = |what: &str, text: &str| {
         let price = UnitPrice::new(text, units.currency, units.price);
-        price.map_err(|bad| said(at(what), bad.to_string()))
+        price.map_err(|bad| Refused::said(at(what), bad.to_string()))
     };
     let mut bands = Vec::new();
     for row in 1..=size(fields).1 {
@@ -392,11 +386,11 @@ fn read_sheet(
         text => weigh(w.plate_minimum, text)?,
     };
     let prices = GradePrices {
-        grade: grade.ok_or_else(|| said(at(w.grade), w.no_grade))?,
+        grade: grade.ok_or_else(|| Refused::said(at(w.grade), w.no_grade))?,
         bands,
         not_counted,
     };
-    let presentation = presentation.ok_or_else(|| said(at(w.form), w.is_needed))?;
+    let presentation = presentation.ok_or_else(|| Refused::said(at(w.form), w.is_needed))?;
     Ok(Some((presentation, plate, prices)))
 }
 
@@ -458,23 +452,11 @@ mod tests {
     #![expect(clippy::unwrap_used, reason = "a test may panic")]
 
     use desk::Role;
-    use rules::business_day::SiteClock;
 
     use super::*;
+    use crate::show::sample_site;
     use crate::visit::Visit;
     use crate::words::Language;
-
-    fn site() -> Site {
-        Site {
-            number: 1,
-            name: "Dock".to_owned(),
-            clock: SiteClock::new("America/New_York", 4).unwrap(),
-            currency: Currency::new("USD").unwrap(),
-            buyer: "buyer".to_owned(),
-            shown_unit: WeightUnit::Lb,
-            location_description: String::new(),
-        }
-    }
 
     fn typed(pairs: &[(&str, &str)]) -> Fields {
         let fixed = [("species", "PZO"), ("unit", "lb"), ("edges", "lb")];
@@ -509,7 +491,7 @@ mod tests {
     #[test]
     fn a_list_typed_again_is_the_same_list() {
         let w = Language::English.words();
-        let list = read(w, &two_grades(), &site()).unwrap();
+        let list = read(w, &two_grades(), &sample_site()).unwrap();
         assert_eq!(list.presentations.len(), 1);
         let [a, b] = &list.presentations[0].grades[..] else {
             panic!("{list:?}")
@@ -519,7 +501,7 @@ mod tests {
         assert_eq!(a.bands[0].price.to_string(), "1.25 USD/lb");
         assert_eq!(list.condition_adjustments[0].condition, Condition::Torn);
         assert_eq!(list.effective_from_us, IN_A_MINUTE);
-        assert_eq!(read(w, &as_typed(&list), &site()).unwrap(), list);
+        assert_eq!(read(w, &as_typed(&list), &sample_site()).unwrap(), list);
     }
 
     #[test]
@@ -544,10 +526,10 @@ mod tests {
                 "price_2_1",
             ];
             pairs.extend(names.iter().map(|name| (*name, rest.get(name))));
-            match read(w, &typed(&pairs), &site()) {
+            match read(w, &typed(&pairs), &sample_site()) {
                 Err(Refused::Said { field: at, rule }) => {
                     assert_eq!(at, field);
-                    assert!(!rule.is_empty());
+                    assert!(!rule.said(Language::English).0.is_empty());
                 }
                 other => panic!("{name}: {other:?}"),
             }
@@ -565,9 +547,9 @@ mod tests {
     #[test]
     fn a_day_holds_from_its_cut_over() {
         let w = Language::English.words();
-        let list = read(w, &typed(&[("from", "2031-05-02")]), &site()).unwrap();
+        let list = read(w, &typed(&[("from", "2031-05-02")]), &sample_site()).unwrap();
         assert_eq!(
-            show::instant(&site(), list.effective_from_us),
+            show::instant(&sample_site(), list.effective_from_us),
             "2031-05-02 04:00"
         );
     }

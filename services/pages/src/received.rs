@@ -102,11 +102,8 @@ pub(crate) fn probe_again(w: &Words, site: &Site, received: &Received) -> String
 mod tests {
     #![expect(clippy::unwrap_used, reason = "a test may panic")]
 
-    use rules::business_day::SiteClock;
-    use rules::money::Currency;
     use rules::receiving::{Length, LengthUnit, ReceivingRule};
     use rules::ticket::Temperature;
-    use rules::weight::WeightUnit;
 
     use super::*;
 
@@ -173,15 +170,7 @@ mod tests {
             hold_cause: None,
         };
         let (w, language) = (Language::English.words(), Language::English);
-        let site = Site {
-            number: 1,
-            name: "dock".to_owned(),
-            clock: SiteClock::new("America/New_York", 4).unwrap(),
-            currency: Currency::new("USD").unwrap(),
-            buyer: "buyer".to_owned(),
-            shown_unit: WeightUnit::Lb,
-            location_description: String::new(),
-        };
+        let site = crate::show::sample_site();
         let rows = seen(w, language, &site, &receiving);
         assert_eq!(rows, [("Probe", "38.5 F, 3 C".to_owned())]);
         receiving.decision = Decision::Hold;

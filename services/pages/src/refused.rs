@@ -25,12 +25,43 @@ pub(crate) enum Refused {
     TooOften,
     /// The key reaches no site.
     NoSite,
-    /// The desk refused, in its words.
-    Said { field: String, rule: String },
+    /// A rule refused it.
+    Said { field: String, rule: Rule },
     /// The book cannot be reached.
     Unavailable,
     /// Our fault.
     Internal,
+}
+
+/// A rule that refused something.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(crate) enum Rule {
+    /// In the words of a page, so in its language.
+    Ours(&'static str),
+    /// In those of the book, English.
+    Book(String),
+}
+
+impl From<&'static str> for Rule {
+    fn from(words: &'static str) -> Rule {
+        Rule::Ours(words)
+    }
+}
+
+impl From<String> for Rule {
+    fn from(words: String) -> Rule {
+        Rule::Book(words)
+    }
+}
+
+impl Rule {
+    /// As a page in a language says it.
+    pub(crate) fn said(&self, language: Language) -> Said {
+        match self {
+            Rule::Ours(words) => ((*words).to_owned(), true),
+            Rule::Book(words) => language.sentence(words),
+        }
+    }
 }
 
 impl From<DeskError> for Refused {
@@ -38,12 +69,9 @@ impl From<DeskError> for Refused {
         match error {
             // Whether it exists is not for everybody to know.
             DeskError::NotFound { .. } | DeskError::Denied => Refused::NotFound,
-            DeskError::Malformed { field, rule, .. } => Refused::Said { field, rule },
-            DeskError::Precondition { rule, field, .. } => Refused::Said { field, rule },
-            DeskError::OtherBody => Refused::Said {
-                field: String::new(),
-                rule: DeskError::OtherBody.to_string(),
-            },
+            DeskError::Malformed { field, rule, .. } => Refused::said(field, rule),
+            DeskError::Precondition { rule, field, .. } => Refused::said(field, rule),
+            DeskError::OtherBody => Refused::said("", DeskError::OtherBody.to_string()),
             DeskError::Busy | DeskError::Unavailable => Refused::Unavailable,
             DeskError::Internal => Refused::Internal,
         }
@@ -55,11 +83,19 @@ impl From<DeskError> for Refused {
 struct Page {
     f: Frame,
     said: String,
-    /// The desk's own words.
+    /// The rule, and the field it is about.
     rule: Said,
 }
 
 impl Refused {
+    /// By a rule, of a field; of nothing in particular where that is empty.
+    pub(crate) fn said(field: impl Into<String>, rule: impl Into<Rule>) -> Refused {
+        Refused::Said {
+            field: field.into(),
+            rule: rule.into(),
+        }
+    }
+
     pub(crate) fn status(&self) -> StatusCode {
         match self {
             Refused::NotFound => StatusCode::NOT_FOUND,
@@ -100,7 +136,7 @@ impl Refused {
         is_path: impl Fn(&str) -> bool,
     ) -> Result<Said, Refused> {
         match self {
-            Refused::Said { field, rule } if is_path(&field) => Ok(language.refusal(&rule)),
+            Refused::Said { field, rule } if is_path(&field) => Ok(rule.said(language)),
             Refused::Said { field, rule } => Ok(named(language, &field, &rule)),
             other => Err(other),
         }
@@ -130,8 +166,8 @@ impl Refused {
 }
 
 /// A rule after the field it is about, if it is about one.
-fn named(language: Language, field: &str, rule: &str) -> Said {
-    let (rule, is_ours) = language.refusal(rule);
+fn named(language: Language, field: &str, rule: &Rule) -> Said {
+    let (rule, is_ours) = rule.said(language);
     match field {
         "" => (rule, is_ours),
         field => (format!("{field}: {rule}"), is_ours),

@@ -61,3 +61,18 @@ pub(crate) fn pieces(w: &Words, pieces: Pieces) -> String {
         Pieces::Estimated(n) => format!("{} {n}", w.about),
     }
 }
+
+/// A site for samples of pages.
+#[cfg(test)]
+#[expect(clippy::unwrap_used, reason = "a test may panic")]
+pub(crate) fn sample_site() -> Site {
+    Site {
+        number: 1,
+        name: "dock".to_owned(),
+        clock: rules::business_day::SiteClock::new("America/New_York", 4).unwrap(),
+        currency: rules::money::Currency::new("USD").unwrap(),
+        buyer: "buyer".to_owned(),
+        shown_unit: WeightUnit::Lb,
+        location_description: String::new(),
+    }
+}

@@ -147,10 +147,10 @@ pub(crate) async fn dispute(
             text,
         };
         if asked.text.is_empty() {
-            return Err(Refused::Said {
-                field: who.words().dispute_why.to_owned(),
-                rule: who.words().is_needed.to_owned(),
-            });
+            return Err(Refused::said(
+                who.words().dispute_why,
+                who.words().is_needed,
+            ));
         }
         let request_id = form::request_id(&fields)?;
         house.desk.dispute(&who.caller, &request_id, asked).await?;

@@ -126,10 +126,10 @@ pub(crate) async fn say(State(house): State<House>, Sent(who, fields): Sent) -> 
         let words: Vec<&str> = fields.get("text").split_whitespace().collect();
         let text: String = words.join(" ").chars().take(LONGEST).collect();
         if text.is_empty() {
-            return Err(Refused::Said {
-                field: who.words().yield_answer_text.to_owned(),
-                rule: who.words().is_needed.to_owned(),
-            });
+            return Err(Refused::said(
+                who.words().yield_answer_text,
+                who.words().is_needed,
+            ));
         }
         let asked = YieldAnswerAsked {
             site: who.site(&house.desk).await?.number,

@@ -137,10 +137,13 @@ pub(super) fn read(
     let number = |name: &str| fields.get(name).parse::<i64>().ok();
     let date = |name: &str, words: &str| match fields.get(name) {
         "" => Ok(None),
-        text => text.parse().map(Some).map_err(|_| said(words, w.no_date)),
+        text => text
+            .parse()
+            .map(Some)
+            .map_err(|_| Refused::said(words, w.no_date)),
     };
     if fields.get("harvester").is_empty() {
-        return Err(said(w.diver, w.is_needed));
+        return Err(Refused::said(w.diver, w.is_needed));
     }
     let confirmation = number("confirmation").and_then(Confirmation::from_number);
     let areas = match fields.get("area") {
@@ -157,10 +160,11 @@ pub(super) fn read(
         if text.is_empty() {
             return Ok(None);
         }
-        let minute = minute_of(text).ok_or_else(|| said(&words, w.no_time))?;
+        let minute = minute_of(text).ok_or_else(|| Refused::said(&words, w.no_time))?;
         let on = on.map(day_number);
         let at = site.clock.written_time_us(minute, on, written_us);
-        at.map(Some).ok_or_else(|| said(words, w.lies_ahead))
+        at.map(Some)
+            .ok_or_else(|| Refused::said(words, w.lies_ahead))
     };
     // The first was speared on the day it was caught; ice came when it came.
     let times = |n: usize, at: &dyn Fn(&str) -> String| {
@@ -182,7 +186,7 @@ pub(super) fn read(
             dives: number("dives"),
             ..Landing::default()
         },
-        confirmation: confirmation.ok_or_else(|| said(w.confirmed, w.is_needed))?,
+        confirmation: confirmation.ok_or_else(|| Refused::said(w.confirmed, w.is_needed))?,
         first_reading_us: None,
         sent_us: None,
         offline_payout: None,
@@ -215,7 +219,7 @@ fn lot(w: &Words, fields: &Fields, n: usize, times: &Times<'_>) -> Result<LotIn,
         n => format!("{} {n}, {words}", w.lot.to_lowercase()),
     };
     let number = |name: &str| fields.get(&named(n, name)).parse::<i64>().ok();
-    let needed = |words: &str| said(at(words), w.is_needed);
+    let needed = |words: &str| Refused::said(at(words), w.is_needed);
     if fields.get(&named(n, "species")).is_empty() {
         return Err(needed(w.species));
     }
@@ -256,13 +260,6 @@ fn short(text: &str) -> String {
     text.chars().take(LONGEST).collect()
 }
 
-fn said(field: impl Into<String>, rule: impl Into<String>) -> Refused {
-    Refused::Said {
-        field: field.into(),
-        rule: rule.into(),
-    }
-}
-
 /// Temperatures that were read, each in the lot's unit.
 fn probes(
     w: &Words,
@@ -282,7 +279,10 @@ fn probes(
         };
         match probe.heat() {
             Some(_) => Ok(probe),
-            None => Err(said(in_lot(&format!("{} {n}", w.probe)), w.no_degrees)),
+            None => Err(Refused::said(
+                in_lot(&format!("{} {n}", w.probe)),
+                w.no_degrees,
+            )),
         }
     };
     texts
@@ -309,7 +309,7 @@ fn smallest(
     };
     match length.tenths_of_um() {
         Some(1..) => Ok(Some(length)),
-        _ => Err(said(in_lot(w.smallest), w.no_length)),
+        _ => Err(Refused::said(in_lot(w.smallest), w.no_length)),
     }
 }
 
@@ -338,11 +338,13 @@ fn weighings(
     let field = |name: &str| fields.get(&named(lot, name)).to_owned();
     let weigh = |words: String, text: &str| {
         let reading = Reading::new(text, unit, fields.get("scale"), ReadingSource::Keyed);
-        reading.map_err(|bad| said(words, bad.to_string()))
+        reading.map_err(|bad| Refused::said(words, bad.to_string()))
     };
     let grade = |words: String, text: &str| match text {
         "" => Ok(Grade::none()),
-        text => Grade::new(&text.to_ascii_uppercase()).ok_or_else(|| said(words, w.no_grade)),
+        text => {
+            Grade::new(&text.to_ascii_uppercase()).ok_or_else(|| Refused::said(words, w.no_grade))
+        }
     };
     let condition = |name: &str| field(name).parse().ok().and_then(Condition::from_number);
     let mut weighings = Vec::new();
@@ -361,7 +363,9 @@ fn weighings(
         let pieces = match of("pieces").as_str() {
             "" => Pieces::NotCounted,
             text => {
-                let pieces = text.parse().map_err(|_| said(at(w.pieces), w.no_number))?;
+                let pieces = text
+                    .parse()
+                    .map_err(|_| Refused::said(at(w.pieces), w.no_number))?;
                 match of("about").as_str() {
                     "" => Pieces::Counted(pieces),
                     _ => Pieces::Estimated(pieces),
@@ -391,7 +395,7 @@ fn weighings(
         });
     }
     if weighings.is_empty() {
-        return Err(said(in_lot(w.gross), w.is_needed));
+        return Err(Refused::said(in_lot(w.gross), w.is_needed));
     }
     Ok(weighings)
 }
@@ -400,9 +404,6 @@ fn weighings(
 pub(super) mod tests {
     #![expect(clippy::unwrap_used, reason = "a test may panic")]
 
-    use rules::business_day::SiteClock;
-    use rules::money::Currency;
-
     use super::*;
     use crate::words::Language;
 
@@ -410,16 +411,7 @@ pub(super) mod tests {
     const NOW_US: i64 = 1_935_514_800_000_000;
 
     fn read(w: &Words, fields: &Fields) -> Result<WeighIn, Refused> {
-        let site = Site {
-            number: 1,
-            name: "dock".to_owned(),
-            clock: SiteClock::new("America/New_York", 4).unwrap(),
-            currency: Currency::new("USD").unwrap(),
-            buyer: "buyer".to_owned(),
-            shown_unit: WeightUnit::Lb,
-            location_description: String::new(),
-        };
-        super::read(w, fields, &site, NOW_US)
+        super::read(w, fields, &crate::show::sample_site(), NOW_US)
     }
 
     pub(crate) fn fields(more: &[(&str, &str)]) -> Fields {
@@ -543,7 +535,7 @@ pub(super) mod tests {
             }
         }
         let nobody = Fields::of(&[("species", "PZO")]);
-        assert_eq!(read(w, &nobody), Err(said("Diver", "is needed")));
+        assert_eq!(read(w, &nobody), Err(Refused::said("Diver", "is needed")));
     }
 
     #[test]
@@ -578,7 +570,7 @@ pub(super) mod tests {
         let missing = typed.without(|name| name == "lot2_fish");
         assert_eq!(
             read(w, &missing),
-            Err(said("lot 2, Gross", "is needed")),
+            Err(Refused::said("lot 2, Gross", "is needed")),
             "a later lot is named"
         );
     }
@@ -603,7 +595,7 @@ pub(super) mod tests {
         // Written at 14:10, 14:20 lay ahead; at 14:20 it did not, whenever it is sent.
         let written = |us: &'static str| [&typed[1..], &[("as_of_us", us)]].concat();
         let ahead = fields(&[&written("1935511800000000")[..], &[("gross_1", "20")]].concat());
-        assert_eq!(read(w, &ahead), Err(said("Iced at", w.lies_ahead)));
+        assert_eq!(read(w, &ahead), Err(Refused::said("Iced at", w.lies_ahead)));
         assert_eq!(seen(&written("1935512400000000")).1, Some(at(0, -40)));
     }
 

@@ -71,7 +71,7 @@ fn said(answer: Result<Value, Turned>, visit: &Visit) -> Response {
         Err(Turned::SignedOut) => told(StatusCode::UNAUTHORIZED, &json!({"signed_out": true})),
         Err(Turned::OtherSession) => told(StatusCode::FORBIDDEN, &json!({"other_session": true})),
         Err(Turned::Refused(Refused::Said { field, rule })) => {
-            let (rule, is_ours) = visit.language.refusal(&rule);
+            let (rule, is_ours) = rule.said(visit.language);
             let value = json!({"field": field, "rule": rule, "lang": lang(is_ours)});
             told(StatusCode::UNPROCESSABLE_ENTITY, &value)
         }
