@@ -28,7 +28,7 @@ use crate::prices;
 use crate::refused::{Refused, answer, rendered};
 use crate::show;
 use crate::visit::{SignedIn, see};
-use crate::words::{Said, Words};
+use crate::words::{Language, Said, Words};
 
 /// Sheets and rows of a sheet at first, and most of each.
 const SHEETS: usize = 1;
@@ -130,7 +130,7 @@ async fn sent(desk: &Desk, who: &SignedIn, fields: Fields) -> Result<Response, R
         let page = shown(desk, who, fields, Said::default(), None).await?;
         return Ok(rendered(StatusCode::OK, &page));
     }
-    let done = match read(who.words(), &fields, &site) {
+    let done = match read(who.language(), &fields, &site) {
         Err(refused) => Err(refused),
         Ok(list) if step == "post" => {
             let request_id = form::request_id(&fields)?;
@@ -267,7 +267,8 @@ struct Units {
 }
 
 /// The list a form says. Whether it can stand is the desk's to say.
-fn read(w: &Words, fields: &Fields, site: &Site) -> Result<PriceList, Refused> {
+fn read(language: Language, fields: &Fields, site: &Site) -> Result<PriceList, Refused> {
+    let w = language.words();
     let unit = |name: &str| match fields.get(name) {
         "kg" => WeightUnit::Kg,
         _ => WeightUnit::Lb,
@@ -315,7 +316,9 @@ fn read(w: &Words, fields: &Fields, site: &Site) -> Result<PriceList, Refused> {
             let price = UnitPrice::signed(text, units.currency, units.price);
             condition_adjustments.push(ConditionAdjustment {
                 condition,
-                per_unit: price.map_err(|bad| Refused::said(condition.word(), bad.to_string()))?,
+                per_unit: price.map_err(|bad| {
+                    Refused::said(language.term(condition.word()), bad.to_string())
+                })?,
             });
         }
     }
@@ -456,7 +459,6 @@ mod tests {
     use super::*;
     use crate::show::sample_site;
     use crate::visit::Visit;
-    use crate::words::Language;
 
     fn typed(pairs: &[(&str, &str)]) -> Fields {
         let fixed = [("species", "PZO"), ("unit", "lb"), ("edges", "lb")];
@@ -490,8 +492,7 @@ mod tests {
 
     #[test]
     fn a_list_typed_again_is_the_same_list() {
-        let w = Language::English.words();
-        let list = read(w, &two_grades(), &sample_site()).unwrap();
+        let list = read(Language::English, &two_grades(), &sample_site()).unwrap();
         assert_eq!(list.presentations.len(), 1);
         let [a, b] = &list.presentations[0].grades[..] else {
             panic!("{list:?}")
@@ -501,12 +502,14 @@ mod tests {
         assert_eq!(a.bands[0].price.to_string(), "1.25 USD/lb");
         assert_eq!(list.condition_adjustments[0].condition, Condition::Torn);
         assert_eq!(list.effective_from_us, IN_A_MINUTE);
-        assert_eq!(read(w, &as_typed(&list), &sample_site()).unwrap(), list);
+        assert_eq!(
+            read(Language::English, &as_typed(&list), &sample_site()).unwrap(),
+            list
+        );
     }
 
     #[test]
     fn what_does_not_read_names_its_place() {
-        let w = Language::English.words();
         let check = |name: &str, text: &str, field: &str| {
             let mut pairs = vec![(name, text)];
             let rest = two_grades();
@@ -526,7 +529,7 @@ mod tests {
                 "price_2_1",
             ];
             pairs.extend(names.iter().map(|name| (*name, rest.get(name))));
-            match read(w, &typed(&pairs), &sample_site()) {
+            match read(Language::English, &typed(&pairs), &sample_site()) {
                 Err(Refused::Said { field: at, rule }) => {
                     assert_eq!(at, field);
                     assert!(!rule.said(Language::English).0.is_empty());
@@ -546,8 +549,12 @@ mod tests {
 
     #[test]
     fn a_day_holds_from_its_cut_over() {
-        let w = Language::English.words();
-        let list = read(w, &typed(&[("from", "2031-05-02")]), &sample_site()).unwrap();
+        let list = read(
+            Language::English,
+            &typed(&[("from", "2031-05-02")]),
+            &sample_site(),
+        )
+        .unwrap();
         assert_eq!(
             show::instant(&sample_site(), list.effective_from_us),
             "2031-05-02 04:00"

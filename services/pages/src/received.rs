@@ -100,8 +100,6 @@ pub(crate) fn probe_again(w: &Words, site: &Site, received: &Received) -> String
 
 #[cfg(test)]
 mod tests {
-    #![expect(clippy::unwrap_used, reason = "a test may panic")]
-
     use rules::receiving::{Length, LengthUnit, ReceivingRule};
     use rules::ticket::Temperature;
 

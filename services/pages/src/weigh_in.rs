@@ -265,7 +265,11 @@ fn blank(f: Frame, language: Language) -> Page {
         scales: Vec::new(),
         decisions: Decision::ALL
             .iter()
-            .map(|decision| term(decision.number(), decision.word()))
+            .map(|decision| match decision {
+                // Set aside, as a deed; its word elsewhere names what was done.
+                Decision::Hold => Choice::new(decision.number(), language.words().hold_it),
+                _ => term(decision.number(), decision.word()),
+            })
             .collect(),
         small: SmallFish::ALL
             .iter()

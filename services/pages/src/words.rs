@@ -584,6 +584,7 @@ words! {
     undo: "Take back the last weight", "Quitar el último peso";
     start_over: "Begin anew", "Empezar de nuevo";
     next_weight: "next", "otro";
+    hold_it: "hold", "retener";
     decision_hint: "Fish on hold is set aside and not owed yet. Fish refused is never bought, and its reason and what was done stay in the receiving log.", "El pescado retenido se aparta y aún no se debe. El rechazado no se compra nunca, y su motivo y lo que se hizo quedan en el registro de recepción.";
     kept_here: "Kept in this browser", "Guardado en este navegador";
     kept_here_hint: "Each entry is sent by itself, in order, and booked once. Until then it is provisional.", "Cada anotación se envía sola, por orden, y se anota una vez. Hasta entonces es provisional.";
