@@ -5,8 +5,9 @@
 //! rewritten counts for nothing.
 
 mod kept;
+mod weight;
 
-pub use kept::{weight_of_book, weight_of_day};
+pub use weight::{weight_of_book, weight_of_day};
 
 use std::collections::btree_map::Entry;
 use std::collections::{BTreeMap, BTreeSet};

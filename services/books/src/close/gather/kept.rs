@@ -5,15 +5,16 @@ use std::collections::{BTreeMap, BTreeSet};
 use rules::decimal;
 use rules::fillet_yield::tells_yield;
 use rules::fish::Condition;
-use rules::ids::{DayNumber, LotCode, PartId};
+use rules::ids::{LotCode, PartId};
 use rules::making::{MadeFrom, MadeSource, Making, MakingKind};
 use rules::ticket::{Line, Pieces, Ticket, WeighIn};
 use rules::weight::{Weight, WeightUnit};
 
-use super::{HalfRead, entries_of};
-use crate::close::kept::{CutInput, Kept, WeightKey};
+use super::HalfRead;
+use super::weight::weight_of_day;
+use crate::close::kept::{CutInput, Kept};
 use crate::close::part_id;
-use crate::db::{EngineError, Record, Tx, Val};
+use crate::db::{Tx, Val};
 use crate::{BooksError, stock};
 
 /// What the book knows of the fish of an input.
@@ -289,126 +290,6 @@ fn share_of_pieces(line: &Line, weight: Weight) -> Option<i64> {
     };
     let share = i128::from(pieces) * i128::from(weight.units());
     decimal::half_up(share, i128::from(line.net.units())).filter(|pieces| *pieces > 0)
-}
-
-/// The weight book of a site's day, added up by one statement over the day's range of
-/// entries: as the view `weight_book` has it, but that weight which only changed its part
-/// is left out, and so is a ticket that was ended. Each arm is added up by itself, since
-/// no two of them say the same from and to, so that a row is as narrow as its key; lines
-/// are read once for fish and ice; and what no lot was made of is not looked up.
-///
-/// # Errors
-/// Engine trouble.
-pub async fn weight_of_day(
-    tx: &mut Tx,
-    site: i64,
-    day: DayNumber,
-) -> Result<BTreeMap<WeightKey, Weight>, EngineError> {
-    let sql = "SELECT 'landing', 'part', t.supplier, t.species, CAST(SUM(l.weight) AS BIGINT), \
-                CAST(SUM(l.ice) AS BIGINT) \
-           FROM line l JOIN lot t ON t.number = l.number AND t.place = l.place \
-          WHERE l.ticket BETWEEN ? AND ? \
-            AND l.ticket NOT IN (SELECT what FROM spent WHERE what BETWEEN ? AND ? \
-                                    AND item = 0 AND how IN ('void', 'rewrite')) \
-          GROUP BY t.supplier, t.species \
-         UNION ALL \
-         SELECT 'outlet:' || m.outlet, 'part', t.supplier, t.species, \
-                CAST(SUM(m.weight) AS BIGINT), 0 \
-           FROM inward m JOIN lot t ON t.number = m.number AND t.place = m.place \
-          WHERE m.entry BETWEEN ? AND ? GROUP BY m.outlet, t.supplier, t.species \
-         UNION ALL \
-         SELECT 'part', 'outlet:' || m.outlet, t.supplier, t.species, \
-                CAST(SUM(m.weight) AS BIGINT), 0 \
-           FROM move m JOIN lot t ON t.number = m.number AND t.place = m.place \
-          WHERE m.entry BETWEEN ? AND ? GROUP BY m.outlet, t.supplier, t.species \
-         UNION ALL \
-         SELECT 'part', 'table', t.supplier, t.species, CAST(SUM(m.weight) AS BIGINT), 0 \
-           FROM making_in m JOIN lot t ON t.number = m.number AND t.place = m.place \
-          WHERE m.entry BETWEEN ? AND ? GROUP BY t.supplier, t.species \
-         UNION ALL \
-         SELECT 'table', CASE m.fate WHEN 'lot' THEN 'part' ELSE m.fate END, \
-                COALESCE(t.supplier, ''), COALESCE(t.species, ''), \
-                CAST(SUM(m.weight) AS BIGINT), 0 \
-           FROM making_out m \
-           LEFT JOIN lot t ON t.number = NULLIF(m.number, 0) AND t.place = m.place \
-          WHERE m.entry BETWEEN ? AND ? \
-          GROUP BY m.fate, COALESCE(t.supplier, ''), COALESCE(t.species, '')";
-    let binds = entries_of(day, site).repeat(6);
-    let mut weights = BTreeMap::new();
-    for row in tx.fetch(sql, &binds).await? {
-        let (key, sum) = weight(&row, 0);
-        let ice = Weight::from_units(row.int(5));
-        if ice != Weight::ZERO {
-            let to_place = "ice".to_owned();
-            weights.insert(
-                WeightKey {
-                    to_place,
-                    ..key.clone()
-                },
-                ice,
-            );
-        }
-        weights.insert(key, sum);
-    }
-    Ok(weights)
-}
-
-/// The weight books of all sites and days, added up by one bare statement over all of
-/// it: what the days one by one are held against. The first number is that of site and
-/// day, `YYYYMMDD SSSS`.
-///
-/// # Errors
-/// Engine trouble.
-pub async fn weight_of_book(
-    tx: &mut Tx,
-) -> Result<BTreeMap<(i64, WeightKey), Weight>, EngineError> {
-    // A line of a ticket that was ended otherwise than by a settlement counts for nothing.
-    let stands = "NOT EXISTS (SELECT 1 FROM spent s WHERE s.what = l.ticket AND s.item = 0 \
-                              AND s.how IN ('void', 'rewrite'))";
-    let sql = format!(
-        "SELECT entry / 10000000, from_place, to_place, supplier, species, \
-                CAST(SUM(weight) AS BIGINT) \
-         FROM (SELECT l.ticket AS entry, 'landing' AS from_place, 'part' AS to_place, \
-                      t.supplier AS supplier, t.species AS species, l.weight AS weight \
-                 FROM line l JOIN lot t ON t.number = l.number AND t.place = l.place \
-                WHERE {stands} \
-               UNION ALL \
-               SELECT l.ticket, 'landing', 'ice', t.supplier, t.species, l.ice \
-                 FROM line l JOIN lot t ON t.number = l.number AND t.place = l.place \
-                WHERE l.ice <> 0 AND {stands} \
-               UNION ALL \
-               SELECT m.entry, 'outlet:' || m.outlet, 'part', t.supplier, t.species, m.weight \
-                 FROM inward m JOIN lot t ON t.number = m.number AND t.place = m.place \
-               UNION ALL \
-               SELECT m.entry, 'part', 'outlet:' || m.outlet, t.supplier, t.species, m.weight \
-                 FROM move m JOIN lot t ON t.number = m.number AND t.place = m.place \
-               UNION ALL \
-               SELECT m.entry, 'part', 'table', t.supplier, t.species, m.weight \
-                 FROM making_in m JOIN lot t ON t.number = m.number AND t.place = m.place \
-               UNION ALL \
-               SELECT m.entry, 'table', CASE m.fate WHEN 'lot' THEN 'part' ELSE m.fate END, \
-                      COALESCE(t.supplier, ''), COALESCE(t.species, ''), m.weight \
-                 FROM making_out m LEFT JOIN lot t ON t.number = m.number AND t.place = m.place) \
-              AS book \
-         GROUP BY entry / 10000000, from_place, to_place, supplier, species"
-    );
-    let rows = tx.fetch(&sql, &[]).await?;
-    let of = |row: &Record| {
-        let (key, weight) = weight(row, 1);
-        ((row.int(0), key), weight)
-    };
-    Ok(rows.iter().map(of).collect())
-}
-
-fn weight(row: &Record, at: usize) -> (WeightKey, Weight) {
-    let text = |i: usize| row.text(at + i).to_owned();
-    let key = WeightKey {
-        from_place: text(0),
-        to_place: text(1),
-        supplier: text(2),
-        species: text(3),
-    };
-    (key, Weight::from_units(row.int(at + 4)))
 }
 
 #[cfg(test)]
