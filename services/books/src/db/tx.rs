@@ -149,6 +149,24 @@ impl Tx {
         }
     }
 
+    /// [`Tx::fetch`] of a question that is asked of each engine in a text of its own, with
+    /// the same answer: for the rare one where a single text is slow on one of them.
+    ///
+    /// # Errors
+    /// As the engine answers.
+    pub async fn fetch_by_engine(
+        &mut self,
+        sqlite: &str,
+        postgres: &str,
+        binds: &[Val<'_>],
+    ) -> Result<Vec<Record>, EngineError> {
+        let sql = match self.db.0.engine {
+            Engine::Sqlite(_) => sqlite,
+            Engine::Postgres(_) => postgres,
+        };
+        self.fetch(sql, binds).await
+    }
+
     /// Runs one statement, a `?` in it for each bind, and says how many rows it wrote.
     ///
     /// # Errors
