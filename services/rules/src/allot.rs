@@ -31,14 +31,13 @@
 //!
 //! It is a transportation problem, whose best plans are whole numbers by themselves, so
 //! nothing is rounded and no float is used. How it is solved stands in `flow`, what is
-//! done for line 6 in `ties`. A plan's splits are joined in [`tidy`], drops that are too
-//! small to drive are closed in [`drops`]. Which pairs are allowed, and what is said to
-//! whom, is decided elsewhere.
+//! done for line 6 in `ties`. A plan's splits are joined in [`tidy`]. Which pairs are
+//! allowed, which drops are too small to drive, and what is said to whom, is decided
+//! elsewhere.
 //!
 //! What a choice costs is the difference of two plans ([`Score::less`]): the best one, and
 //! the best one where the choice is pinned, forbidden, or a room takes more.
 
-pub mod drops;
 mod flow;
 pub mod tidy;
 mod ties;
@@ -230,12 +229,6 @@ pub enum Unallottable {
         room: usize,
         /// As asked.
         divisions: i64,
-    },
-    /// Not as many least drops as rooms, or one below zero.
-    #[error("there is no least drop at {room}")]
-    NoLeastDrop {
-        /// Where.
-        room: usize,
     },
 }
 
@@ -471,23 +464,6 @@ impl Problem {
             *capacity = capacity.saturating_add(divisions);
         }
         Ok(changed)
-    }
-
-    /// The same where nothing goes to the room beyond what is pinned there.
-    ///
-    /// # Errors
-    /// A room that is not there.
-    pub fn with_closed(&self, room: usize) -> Result<Problem, Unallottable> {
-        let j = self.room_place(room)?;
-        let mut changed = self.clone();
-        changed.close(j);
-        Ok(changed)
-    }
-
-    fn close(&mut self, j: usize) {
-        for i in 0..self.supplies.len() {
-            self.set_value(i, j, NONE);
-        }
     }
 
     fn supply_place(&self, supply: usize) -> Result<usize, Unallottable> {

@@ -2,7 +2,6 @@
 
 use proptest::prelude::*;
 
-use super::drops::Closed;
 use super::tidy::Join;
 use super::*;
 
@@ -291,20 +290,15 @@ proptest! {
             (Just(given), supplies, rooms)
         }),
         budget in 0_i64..60,
-        least in 0_i64..12,
     ) {
         let other = given.shuffled(&supplies, &rooms);
-        let (plan, others) = (given.problem().solve(), other.problem().solve());
+        let (problem, others) = (given.problem(), other.problem());
+        let (plan, other_plan) = (problem.solve(), others.solve());
         given.check(&plan);
-        prop_assert_eq!(given.by_ids(&plan), other.by_ids(&others));
-        let least = vec![least; given.rooms.len()];
-        let driven = given.problem().solve_with_least_drops(&least, budget).unwrap();
-        let others = other.problem().solve_with_least_drops(&least, budget).unwrap();
-        prop_assert_eq!(given.by_ids(&driven.tidied.plan), other.by_ids(&others.tidied.plan));
-        let closed = |given: &Given, closed: &[Closed]| -> Vec<(u32, i64)> {
-            closed.iter().map(|one| (given.rooms[one.room].id, one.divisions)).collect()
-        };
-        prop_assert_eq!(closed(&given, &driven.closed), closed(&other, &others.closed));
+        prop_assert_eq!(given.by_ids(&plan), other.by_ids(&other_plan));
+        let tidied = problem.tidy(&plan, budget).unwrap();
+        let other_tidied = others.tidy(&other_plan, budget).unwrap();
+        prop_assert_eq!(given.by_ids(&tidied.plan), other.by_ids(&other_tidied.plan));
     }
 
     #[test]
@@ -325,9 +319,6 @@ proptest! {
         }
         let without = problem.with_forbidden(supply, room).unwrap().solve().score;
         prop_assert!(without <= best);
-        let closed = problem.with_closed(room).unwrap().solve();
-        prop_assert!(closed.score <= best);
-        prop_assert!(closed.lines.iter().all(|line| line.room != room));
     }
 
     #[test]
@@ -354,10 +345,9 @@ proptest! {
     }
 
     #[test]
-    fn tidying_and_closing_leave_what_is_pinned(
+    fn tidying_leaves_what_is_pinned(
         given in larger(),
         asked in prop::collection::vec((0_usize..25, 0_usize..9, 0_i64..9, any::<bool>()), 1..6),
-        least in 0_i64..20,
     ) {
         let mut problem = given.problem();
         let mut pins: Vec<(usize, usize, i64, bool)> = Vec::new();
@@ -373,34 +363,11 @@ proptest! {
                 pins.push((i, j, n, exactly));
             }
         }
-        let least = vec![least; given.rooms.len()];
-        let plan = problem.solve_with_least_drops(&least, 1000).unwrap().tidied.plan;
+        let plan = problem.tidy(&problem.solve(), 1000).unwrap().plan;
         given.check(&plan);
         let table = given.table(&plan);
         for (i, j, n, exactly) in pins {
             prop_assert!(table[i][j] >= n && (!exactly || table[i][j] == n));
-        }
-    }
-
-    #[test]
-    fn no_drop_is_too_small(given in larger(), least in 0_i64..30, budget in 0_i64..60) {
-        let least: Vec<i64> = (0..given.rooms.len() as i64).map(|j| (least + j) % 30).collect();
-        let problem = given.problem();
-        let driven = problem.solve_with_least_drops(&least, budget).unwrap();
-        let plan = &driven.tidied.plan;
-        given.check(plan);
-        let mut open = problem.clone();
-        for closed in &driven.closed {
-            prop_assert!(closed.divisions < least[closed.room]);
-            open = open.with_closed(closed.room).unwrap();
-        }
-        // It is the best of the rooms that stay open, tidied.
-        let tidied = open.tidy(&open.solve(), budget).unwrap();
-        prop_assert_eq!(&tidied, &driven.tidied);
-        for (j, room) in given.rooms.iter().enumerate() {
-            let got: i64 = plan.lines.iter().filter(|line| line.room == j).map(|line| line.divisions).sum();
-            let promised = room.committed > 0 && got >= room.committed;
-            prop_assert!(got == 0 || got >= least[j] || promised);
         }
     }
 }
@@ -600,7 +567,7 @@ fn what_cannot_be_asked_is_refused_and_says_which() {
     let problem = given.problem();
     let says = |asked: Result<Problem, Unallottable>| asked.unwrap_err().to_string();
     assert_eq!(says(problem.with_forbidden(2, 0)), "there is no supply 2");
-    assert_eq!(says(problem.with_closed(2)), "there is no room 2");
+    assert_eq!(says(problem.with_forbidden(0, 2)), "there is no room 2");
     assert_eq!(
         says(problem.with_at_least(0, 0, -1)),
         "-1 divisions of supply 0 pinned to room 0"
@@ -622,15 +589,6 @@ fn what_cannot_be_asked_is_refused_and_says_which() {
         says(problem.with_more_room(0, -1)),
         "-1 more divisions of room 0"
     );
-    let least = |least: &[i64]| {
-        problem
-            .solve_with_least_drops(least, 0)
-            .unwrap_err()
-            .to_string()
-    };
-    assert_eq!(least(&[1]), "there is no least drop at 1");
-    assert_eq!(least(&[1, 1, 1]), "there is no least drop at 2");
-    assert_eq!(least(&[1, -1]), "there is no least drop at 1");
 }
 
 #[test]
@@ -741,47 +699,4 @@ fn two_lots_change_places_where_there_is_no_room_to_move() {
     let plan = problem.solve();
     assert_eq!(said(&plan), "0>0:3 0>1:2 1>0:3");
     assert_eq!(problem.tidy(&plan, 99).unwrap().joins, vec![]);
-}
-
-#[test]
-fn drops_too_small_are_closed_from_the_smallest_on() {
-    // Each of three orders gets less than 5; closing the smallest makes the next enough.
-    let given = Given::of(
-        &[(2, 0), (3, 0), (4, 0)],
-        &[(0, 9), (0, 9), (0, 9)],
-        &[&[30, 20, 10], &[10, 30, 20], &[10, 20, 30]],
-    );
-    let problem = given.problem();
-    assert_eq!(said(&problem.solve()), "0>0:2 1>1:3 2>2:4");
-    let driven = problem.solve_with_least_drops(&[5, 5, 0], 0).unwrap();
-    assert_eq!(said(&driven.tidied.plan), "0>1:2 1>1:3 2>2:4");
-    let closed = Closed {
-        room: 0,
-        divisions: 2,
-        committed: 0,
-    };
-    assert_eq!(driven.closed, vec![closed]);
-    // Exactly the least is enough.
-    let driven = problem.solve_with_least_drops(&[2, 3, 4], 0).unwrap();
-    assert_eq!(driven.closed, vec![]);
-}
-
-#[test]
-fn a_promise_kept_in_full_is_no_drop_too_small() {
-    let closed = |committed: i64, pin: i64| {
-        let given = Given::of(&[(3, 0)], &[(committed, 9), (0, 9)], &[&[30, 20]]);
-        let problem = given.problem().with_at_least(0, 0, pin).unwrap();
-        let driven = problem.solve_with_least_drops(&[5, 0], 0).unwrap();
-        driven
-            .closed
-            .iter()
-            .map(|one| (one.divisions, one.committed))
-            .collect::<Vec<_>>()
-    };
-    assert_eq!(closed(0, 0), [(3, 0)]);
-    assert_eq!(closed(1, 0), []);
-    assert_eq!(closed(3, 0), []);
-    // 4 are promised and there are only 3.
-    assert_eq!(closed(4, 0), [(3, 3)]);
-    assert_eq!(closed(4, 1), []);
 }

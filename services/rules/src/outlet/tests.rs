@@ -666,6 +666,44 @@ fn a_drop_that_is_not_worth_the_drive_is_dropped_and_said() {
 }
 
 #[test]
+fn drops_too_small_are_dropped_from_the_smallest_on() {
+    let desk = Desk::new();
+    let asks_for = |code: &str, cents: &str| {
+        let mut room = room(code, RoomKind::Soup);
+        room.presentations = vec![Presentation::Whole];
+        room.price = Some(price(cents));
+        room.least_drop = Some(read("10"));
+        room
+    };
+    let of = |n: i64, code: &str, weight: &str| Fish {
+        weight: lb(weight),
+        ..fish(n, species(code, &[]))
+    };
+    // Each pot likes one kind better, and no kind is a drop by itself: without the smallest
+    // drop the next is enough.
+    let mut pot = asks_for("pot", "2.00");
+    pot.species = vec!["PZO".to_owned()];
+    let kettle = asks_for("kettle", "1.00");
+    let fish = vec![of(1, "PZO", "4"), of(2, "GPW", "7")];
+    let both = plan(&desk.asked(fish.clone(), vec![pot.clone(), kettle.clone()])).unwrap();
+    assert_eq!(goes(&both), ["1 kettle 4.00", "2 kettle 7.00"]);
+    assert_eq!(both.tidied.len(), 1, "{:?}", both.tidied);
+    assert!(both.tidied[0].starts_with("Nothing goes to the pot: 4.00 lb would have"));
+    // A drop of exactly the least is driven.
+    pot.least_drop = Some(read("4"));
+    let enough = plan(&desk.asked(vec![fish[0].clone()], vec![pot.clone(), kettle])).unwrap();
+    assert_eq!(
+        (goes(&enough), enough.tidied.len()),
+        (vec!["1 pot 4.00".to_owned()], 0)
+    );
+    // So is one that a person pinned.
+    pot.least_drop = Some(read("10"));
+    let mut asked = desk.asked(vec![fish[0].clone()], vec![pot]);
+    asked.choices = vec![pinned(1, "pot", Some("1"))];
+    assert_eq!(goes(&plan(&asked).unwrap()), ["1 pot 1.00", "1 pot 3.00"]);
+}
+
+#[test]
 fn a_person_pins_and_forbids_and_is_told_what_it_costs() {
     let desk = Desk::new();
     let mut pot = room("pot", RoomKind::Soup);
