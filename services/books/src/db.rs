@@ -364,6 +364,8 @@ fn postgres_pools_of(server: PgConnectOptions) -> Pools<Postgres> {
             ("synchronous_commit", "on"),
             ("lock_timeout", LOCK_TIMEOUT),
             ("random_page_cost", RANDOM_PAGE_COST),
+            // A statement of a day is over sooner than it is compiled.
+            ("jit", "off"),
         ])
         .statement_cache_capacity(STATEMENTS)
         .disable_statement_logging();
