@@ -55,6 +55,12 @@ for case in cases["fits"]:
     same("standard error", case["errors"], fit.bse, 1e-9)
     same("residual deviation", case["deviation"], np.sqrt(fit.scale), 1e-9)
     same("R2", case["r_squared"], fit.rsquared, 1e-9)
+    # The same fit, rows scaled by the roots of their weights: of what is left of a row.
+    root = np.sqrt(weights)
+    influence = sm.OLS(y * root, x * root[:, None]).fit().get_influence()
+    same("leverage", case["leverages"], influence.hat_matrix_diag, 1e-9, 1)
+    standardized = influence.resid_studentized_internal
+    same("standardized residual", case["standardized"], standardized, 1e-7, 1)
     for column, inflation in enumerate(case["inflations"], start=1):
         others = np.delete(x, column, axis=1)
         on_others = sm.WLS(x[:, column], others, weights=weights).fit()

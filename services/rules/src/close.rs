@@ -39,7 +39,7 @@ pub use said::{CauseRow, ChartRow, LossBy, LossRow, SmallFishRow, SupplierRow, Y
 
 /// Version of the rules by which a day is closed; it rises when the same day
 /// would come out otherwise.
-pub const RULES_VERSION: i64 = 6;
+pub const RULES_VERSION: i64 = 7;
 
 /// All that a close is worked out from.
 #[derive(Debug, Clone, PartialEq, Eq)]

@@ -201,13 +201,25 @@ fn a_fit(chance: &mut Chance) -> Value {
     let inflations: Vec<f64> = (1..columns)
         .map(|column| triangle.inflation(column, &others(column)).unwrap())
         .collect();
+    let deviation = fit.residual_deviation().unwrap();
+    let leverages: Vec<f64> = rows.iter().map(|row| fit.leverage(row).unwrap()).collect();
+    let standardized: Vec<f64> = rows
+        .iter()
+        .zip(&leverages)
+        .map(|(row, leverage)| {
+            let of_row = deviation * ((1.0 - leverage) / row.weight).sqrt();
+            (row.y - fit.fitted(&row.x)) / of_row
+        })
+        .collect();
     json!({
         "x": rows.iter().map(|row| row.x.clone()).collect::<Vec<_>>(),
         "y": rows.iter().map(|row| row.y).collect::<Vec<_>>(),
         "weights": rows.iter().map(|row| row.weight).collect::<Vec<_>>(),
         "coefficients": of(|fit, column| fit.coefficient(column)),
         "errors": of(|fit, column| fit.error(column)),
-        "deviation": fit.residual_deviation().unwrap(),
+        "deviation": deviation,
+        "leverages": leverages,
+        "standardized": standardized,
         "r_squared": fit.r_squared().unwrap(),
         "inflations": inflations,
     })

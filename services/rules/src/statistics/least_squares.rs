@@ -269,6 +269,19 @@ impl Fit {
             .sum()
     }
 
+    /// Leverage of a row of the fit, 0 to 1: how much of what the fit says of it is its own
+    /// saying (the diagonal of the hat matrix; Belsley, Kuh and Welsch, Regression
+    /// Diagnostics, 1980, from memory). A row of which it is 1 has no residual.
+    #[must_use]
+    pub fn leverage(&self, row: &Row) -> Option<f64> {
+        let own = self.kept.iter().map(|column| row.x.get(*column).copied());
+        let own: Vec<f64> = own.collect::<Option<_>>()?;
+        let spread = self
+            .triangle
+            .tr_solve_upper_triangular(&DVector::from_vec(own))?;
+        Some(row.weight * spread.norm_squared())
+    }
+
     /// Rows less coefficients.
     #[must_use]
     pub fn degrees(&self) -> usize {
@@ -348,6 +361,29 @@ mod tests {
         }
         let got = fit.residual_deviation().unwrap();
         agrees(&format!("{name} residual deviation"), got, deviation, 9.0);
+    }
+
+    #[test]
+    fn what_rows_say_of_themselves_adds_up_to_the_columns() {
+        // The trace of the hat matrix is its rank: 2 columns and one that says nothing new.
+        let rows = table(include_str!("data/norris.txt"));
+        let rows: Vec<Row> = (1..)
+            .zip(&rows)
+            .map(|(n, r)| row(&[1.0, r[0], 2.0 * r[0] - 3.0], r[1], f64::from(n)))
+            .collect();
+        let fit = turned(&rows).fit();
+        let leverages = rows.iter().map(|row| fit.leverage(row).unwrap());
+        let leverages: Vec<f64> = leverages.collect();
+        assert!((leverages.iter().sum::<f64>() - 2.0).abs() < 1e-9);
+        assert!(
+            leverages
+                .iter()
+                .all(|leverage| (0.0..=1.0).contains(leverage))
+        );
+        // Of equal rows under one column each says as much as any other.
+        let alike: Vec<Row> = (0..8).map(|n| row(&[1.0], f64::from(n), 3.0)).collect();
+        let leverage = turned(&alike).fit().leverage(&alike[0]).unwrap();
+        assert!((leverage - 0.125).abs() < 1e-12, "{leverage}");
     }
 
     #[test]

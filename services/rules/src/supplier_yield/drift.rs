@@ -2,10 +2,12 @@
 //! cutter or a kitchen.
 //!
 //! What is charted is what the like-for-like fit of its group leaves of a cut, in
-//! deviations of such a cut, so that large and small ones and those of several groups
-//! spread alike. It is held against a **baseline**: days that somebody named as good, never the latest by themselves. The
-//! charts watch what comes after them. A cut that mixed suppliers is charted for the one
-//! whose fish was half of it or more.
+//! deviations of what it leaves of such a cut, so that large and small ones, those of
+//! several groups, and those with much and little of their own say in the fit spread alike
+//! (standardized residuals; Cook and Weisberg, Residuals and Influence in Regression, 1982,
+//! from memory). It is held against a **baseline**: days that somebody named as good, never
+//! the latest by themselves. The charts watch what comes after them. A cut that mixed
+//! suppliers is charted for the one whose fish was half of it or more.
 //!
 //! The fit gives every supplier, cutter and kitchen a level of its own over all of its
 //! cuts; so the charts see a change of one against itself, and never that it is low.
@@ -268,30 +270,27 @@ pub struct Left {
     input: f64,
     /// Pounds of fillet more than the fit says.
     fillet: f64,
-    /// The same, in deviations of such a cut.
+    /// The same, in deviations of what is left of such a cut.
     deviations: f64,
 }
 
 fn left_of_group(cuts: &[&CutFact]) -> Vec<(i64, Left)> {
-    let Some((like, deviation)) =
-        like_for_like::fit(cuts).and_then(|like| like.deviation().map(|found| (like, found)))
-    else {
+    let Some(like) = like_for_like::fit(cuts) else {
         return Vec::new();
     };
-    cuts.iter()
-        .map(|cut| {
-            let (input, fillet) = (lb(cut.input()), like.left(cut));
-            let left = Left {
-                entry: cut.entry,
-                day: cut.day,
-                of: subjects(cut),
-                input,
-                fillet,
-                deviations: fillet / (deviation * libm::sqrt(input)),
-            };
-            (cut.happened_us, left)
-        })
-        .collect()
+    let left = cuts.iter().filter_map(|cut| {
+        let fillet = like.left(cut);
+        let left = Left {
+            entry: cut.entry,
+            day: cut.day,
+            of: subjects(cut),
+            input: lb(cut.input()),
+            fillet,
+            deviations: fillet / like.deviation_of_left(cut)?,
+        };
+        Some((cut.happened_us, left))
+    });
+    left.collect()
 }
 
 fn subjects(cut: &CutFact) -> Vec<Subject> {

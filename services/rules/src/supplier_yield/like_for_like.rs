@@ -22,6 +22,9 @@ use crate::statistics::least_squares::{Fit, Row, Triangle};
 use crate::statistics::{quantile, whole};
 use crate::weight::Weight;
 
+/// What others at least must say of a cut in the fit, for what is left of it to be charted.
+const LEAST_OTHERS_SAY: f64 = 0.1;
+
 /// A column of the fit.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) enum Column<'a> {
@@ -106,9 +109,15 @@ impl Like<'_> {
         lb(cut.fillet) - lb(cut.input()) * self.fit.fitted(&row(&self.columns, cut).x)
     }
 
-    /// Deviation of a cut of one pound; `None` where there is none to tell.
-    pub(super) fn deviation(&self) -> Option<f64> {
-        self.fit.residual_deviation().filter(|found| *found > 0.0)
+    /// Deviation of what the fit leaves of a cut, in pounds of fillet: the larger the cut,
+    /// the more, and the less the more it had its own say in the fit. `None` where it says
+    /// nearly all of it itself, as the only cut of a supplier does: what is left of such a
+    /// cut tells nothing.
+    pub(super) fn deviation_of_left(&self, cut: &CutFact) -> Option<f64> {
+        let others_say = 1.0 - self.fit.leverage(&row(&self.columns, cut))?;
+        let of_a_pound = self.fit.residual_deviation().filter(|found| *found > 0.0)?;
+        let deviation = of_a_pound * libm::sqrt(lb(cut.input()) * others_say);
+        (others_say >= LEAST_OTHERS_SAY).then_some(deviation)
     }
 
     fn supplier(&self, name: &str) -> Option<usize> {

@@ -821,6 +821,59 @@ fn without_a_baseline_nothing_is_charted() {
 }
 
 #[test]
+fn a_cut_of_which_only_itself_tells_is_not_charted() {
+    let mut book = long_season(12, |_| 0.0);
+    book.cut("dee:20", "ida", "a", 2.0);
+    let left = drift::left_over(&book.cuts);
+    assert_eq!(left.len(), 36, "the only cut of dee's fish fits by itself");
+    book.cut("dee:20", "ida", "a", 2.2);
+    assert_eq!(drift::left_over(&book.cuts).len(), 38);
+}
+
+/// Sums of twelve even chances, less six: common practice for a normal one.
+fn honest(state: &mut u64) -> f64 {
+    let even = |state: &mut u64| {
+        // Knuth's linear congruential step, from memory.
+        *state = state
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
+        (*state >> 40) as f64 / f64::from(1 << 24)
+    };
+    (0..12).map(|_| even(state)).sum::<f64>() - 6.0
+}
+
+#[test]
+fn in_the_first_week_of_a_season_the_charts_seldom_signal_for_nothing() {
+    let (mut charted, mut signals) = (0, 0);
+    for season in 0..400_usize {
+        let mut state = 20_310_502 + season as u64;
+        let mut book = Book::default();
+        for n in 0..18 {
+            // Seven suppliers in no order, some of them once; 8 to 32 lb in a cut.
+            let turn = (season + 1) * (n + 3) * (n + 5) % 23;
+            let supplier = ["ana", "ben", "cyd", "dee", "eli", "fay", "gus"][turn % 7];
+            let pounds = (8 + 24 * ((7 * n + season) % 11) / 10) as f64;
+            // Two points in a cut of 20 lb.
+            let share = 0.30 + 0.02 * honest(&mut state) * (20.0 / pounds).sqrt();
+            book.cut(&format!("{supplier}:{pounds}"), "ida", "a", pounds * share);
+        }
+        let left = drift::left_over(&book.cuts);
+        let ida = Subject::Cutter("ida".to_owned());
+        // 15 cuts in five days, then three more.
+        let days = baseline(&ida, 5);
+        let rules = drift::ControlRules::default();
+        if let Watch::Charts(charts) = drift::watch(&left, &ida, Some(&days), &rules) {
+            charted += 1;
+            let signal = charts.single.is_some() || charts.ewma.is_some() || charts.cusum.is_some();
+            signals += i32::from(signal);
+        }
+    }
+    println!("{signals} of {charted}");
+    assert!(charted > 300, "{charted}");
+    assert!(signals * 20 <= charted, "{signals} of {charted}");
+}
+
+#[test]
 fn a_mixed_cut_is_charted_for_whom_it_was_half_of() {
     let mut book = season(&[("ana", 0.30), ("ben", 0.30)]);
     book.cut("ana:10 ben:10", "ida", "0.50-0.75", 6.0);
