@@ -279,14 +279,14 @@ fn left_of_group(cuts: &[&CutFact]) -> Vec<(i64, Left)> {
         return Vec::new();
     };
     let left = cuts.iter().filter_map(|cut| {
-        let fillet = like.left(cut);
+        let (fillet, deviation) = like.left(cut)?;
         let left = Left {
             entry: cut.entry,
             day: cut.day,
             of: subjects(cut),
             input: lb(cut.input()),
             fillet,
-            deviations: fillet / like.deviation_of_left(cut)?,
+            deviations: fillet / deviation,
         };
         Some((cut.happened_us, left))
     });

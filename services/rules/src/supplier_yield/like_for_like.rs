@@ -104,20 +104,17 @@ fn put_pounds<'a>(
 }
 
 impl Like<'_> {
-    /// Pounds of fillet of a cut more than the fit says.
-    pub(super) fn left(&self, cut: &CutFact) -> f64 {
-        lb(cut.fillet) - lb(cut.input()) * self.fit.fitted(&row(&self.columns, cut).x)
-    }
-
-    /// Deviation of what the fit leaves of a cut, in pounds of fillet: the larger the cut,
-    /// the more, and the less the more it had its own say in the fit. `None` where it says
-    /// nearly all of it itself, as the only cut of a supplier does: what is left of such a
-    /// cut tells nothing.
-    pub(super) fn deviation_of_left(&self, cut: &CutFact) -> Option<f64> {
-        let others_say = 1.0 - self.fit.leverage(&row(&self.columns, cut))?;
+    /// Pounds of fillet of a cut more than the fit says, and the deviation of such a
+    /// remainder: the larger the cut, the more, and the more it had its own say in the fit,
+    /// the less. `None` where it says nearly all of it itself, as the only cut of a supplier
+    /// does: what is left of such a cut tells nothing.
+    pub(super) fn left(&self, cut: &CutFact) -> Option<(f64, f64)> {
+        let (row, input) = (row(&self.columns, cut), lb(cut.input()));
+        let left = lb(cut.fillet) - input * self.fit.fitted(&row.x);
+        let others_say = 1.0 - self.fit.leverage(&row)?;
         let of_a_pound = self.fit.residual_deviation().filter(|found| *found > 0.0)?;
-        let deviation = of_a_pound * libm::sqrt(lb(cut.input()) * others_say);
-        (others_say >= LEAST_OTHERS_SAY).then_some(deviation)
+        let deviation = of_a_pound * libm::sqrt(input * others_say);
+        (others_say >= LEAST_OTHERS_SAY).then_some((left, deviation))
     }
 
     fn supplier(&self, name: &str) -> Option<usize> {

@@ -9,15 +9,15 @@ use super::entries_of;
 use crate::close::kept::WeightKey;
 use crate::db::{EngineError, Record, Tx};
 
-/// First and last entry of the day, said once. A value that is the answer of a statement
-/// inside is one that PostgreSQL plans without: its plan is made once, not every day, and
-/// it reckons with half a percent of a table where it would else take a day's entries,
-/// which lie close together in numbers far apart, for two or three.
+/// First and last entry of the day, said once, and as the answer of a statement inside, so
+/// that PostgreSQL plans without knowing them. It then keeps one plan instead of making one
+/// a day, and reckons with half a percent of each table. Where it knows them it takes the
+/// entries of a day, which lie close together in numbers far apart, for two or three.
 const DAY: &str = "WITH day AS (SELECT CAST(? AS BIGINT) AS first, CAST(? AS BIGINT) AS last) ";
 
-/// Each arm is added up by itself, since no two of them say the same from and to, so that
-/// a row is as narrow as its key; each lot is looked up by its key; lines are read once for
-/// fish and ice; and what no lot was made of is not looked up.
+/// A day's sums. Each arm is added up by itself, since no two of them say the same from and
+/// to, so that a row is as narrow as its key; each lot is looked up by its key; lines are
+/// read once for fish and ice; and what no lot was made of is not looked up.
 const BY_KEY: &str = "\
     SELECT 'landing', 'part', t.supplier, t.species, CAST(SUM(l.weight) AS BIGINT), \
            CAST(SUM(l.ice) AS BIGINT) \
