@@ -1,7 +1,7 @@
 //! The engine under the books: SQLite or PostgreSQL, and the only file that asks which.
 //!
-//! A statement is written once, with a bare `?` for each bind. Everything happens in
-//! a transaction, [`Tx`], and these always hold:
+//! A statement is written once ([`Tx::fetch_by_engine`] is the exception), with a bare `?`
+//! for each bind. Everything happens in a transaction, [`Tx`], and these always hold:
 //!
 //! - A reading sees one snapshot, taken before [`Db::read`] returns, and cannot write.
 //! - A writing on SQLite has the file to itself; on PostgreSQL it has the rows it
